@@ -173,11 +173,9 @@ def _store(writer: Writer, answers: list[Answer], failed: list[str]) -> None:
         return
     reduction = gather(answers)
     writer.append("academy.swing_metric", reduction.metrics)
-    if reduction.estimated.height:
-        writer.append("academy.swing_event", reduction.estimated)
+    writer.append("academy.swing_event", reduction.estimated)
+    writer.append("academy.heel_seen", reduction.heels)
     _update(writer, "swing", reduction.swings, SWING_ANSWERS)
-    if reduction.heels.height:
-        writer.append("academy.heel_seen", reduction.heels)
     if reduction.holds.height:
         _update(writer, "hold", reduction.holds, MEASURES)
 

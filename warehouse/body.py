@@ -238,27 +238,30 @@ def from_age(exercise: Exercise, eyes_closed_from_age: int = EYES_CLOSED_FROM_AG
     return max(ages + ([eyes_closed_from_age] if exercise.eyes_closed else []), default=None)
 
 
-def cautions_of(exercise: Exercise, eyes_closed_from_age: int = EYES_CLOSED_FROM_AGE) -> tuple[str, ...]:
+def cautions_of(exercise: Exercise) -> tuple[str, ...]:
     """Which of `CAUTIONS` an exercise needs wherever it is named."""
     needed = {
         EYES_CLOSED: exercise.eyes_closed,
         BALANCE: exercise.aim in AIMS_AT_BALANCE or _BALANCE.search(exercise.text) is not None,
         LOAD: _LOAD.search(exercise.text) is not None,
-        AGE: from_age(exercise, eyes_closed_from_age) is not None,
+        AGE: from_age(exercise) is not None,
     }
     return tuple(caution for caution in CAUTIONS if needed[caution])
 
 
 def may_load(exercise: Exercise, area: str | None) -> bool:
     """Whether an exercise may load an area of the body. An unknown area, or none named: yes."""
-    words = [word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES]
-    named = " ".join(words).strip()
+    named = _without_side(area)
     with_it = WORKS_WITH.get(named) or next(
         (found for name, found in WORKS_WITH.items() if name in named), None
     )
     if not with_it:
         return True
     return re.search(rf"{with_it}|\b{re.escape(named)}(s|es|ing|ed)?\b", exercise.text) is not None
+
+
+def _without_side(area: str | None) -> str:
+    return " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES).strip()
 
 
 def has_lasted(since: date, day: date) -> bool:
@@ -271,10 +274,7 @@ def quiet_work(areas: Iterable[str | None], *, lasting: bool = False) -> tuple[s
 
     `lasting`: pain that lasts, so that nothing is left that swings a club.
     """
-    named = [
-        " ".join(word for word in re.split(r"[\s_]+", (area or "").lower()) if word not in SIDES)
-        for area in areas
-    ]
+    named = list(map(_without_side, areas))
     return tuple(
         work
         for work, spared in QUIET_WORK.items()

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from datetime import date
+from enum import StrEnum
 
 STAFF = ("head_coach", "coach")
 FAMILY = ("student", "guardian")
@@ -78,9 +79,6 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
-CONSISTENCY, KEEPING, TRANSFER_PACE, TRANSFER_CLUB = OUTCOMES = (
-    "consistency", "keeping", "transfer_pace", "transfer_club",
-)  # fmt: skip
 CHANGE, NEXT_VISIT = "change", "next_visit"  # kinds of claim in season.self_audit
 MOST_KINDRED, LONGEST_AIM_DAYS = 6, 366  # of an agreed aim
 AGREED_SIGNALS = AGREED_MISSED, AGREED_SILENT, AGREED_DUE, AGREED_REACHED = (
@@ -96,6 +94,15 @@ GOES_TOGETHER = "goes_together"
 SELDOM = 0.20  # of swings: a fault under this rate is not counted as one the student has
 _AGE_GROUPS = {"under_18": 17, "18_to_39": 39, "40_to_59": 59, "60_and_over": 200}  # code: oldest, years
 AGE_GROUPS = tuple(_AGE_GROUPS)
+
+
+class Outcome(StrEnum):
+    """What a season is asked of a metric beside its level."""
+
+    CONSISTENCY = "consistency"
+    KEEPING = "keeping"
+    TRANSFER_PACE = "transfer_pace"
+    TRANSFER_CLUB = "transfer_club"
 
 
 def age_group(years: int | None) -> str | None:

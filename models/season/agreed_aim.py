@@ -26,6 +26,7 @@ from models.season.cells import (
     baseline,
     draws_of,
     known_rows,
+    once_a_session,
     stored_fits,
 )
 from models.season.estimation import Z90, spending_bounds
@@ -94,7 +95,9 @@ def judge(
     r, covariance = shared_errors(squares * np.outer(scale, scale), freedom)
     weights = kindred_weights(covariance)
     course, doubled = _course(aim, mine, cells, fits, parts, scale, r)
-    row |= {"worthwhile": smallest.tolist(), "weights": weights.tolist(), "wanted": _wanted(aim, smallest)}
+    # How much would matter, in worthwhile changes: what was agreed of the first metric, else one.
+    row["wanted"] = 1.0 if aim["wanted"] is None else float(aim["wanted"] / smallest[0])
+    row |= {"worthwhile": smallest.tolist(), "weights": weights.tolist()}
     row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, mine.rename({"n0": "n"}))
     if row["n_before"] < LEAST_BEFORE or not row["n_since"]:
         return row
@@ -131,7 +134,7 @@ def _course(
         fit, size = fits[key], abs(scale[number])
         own = cells[key].filter(pl.col("student") == aim["student"])
         rows, posterior = arrange_as_fitted(own, fit), draws_of(fit)
-        session, walks = own_variances(rows.cell, posterior, rows.cell.offsets[1:] - 1)[:, 0]
+        session, walks = own_variances(rows.cell, posterior)[:, 0]
         swing = float(rows.cell.error[0] * own["n"][0])
         place = dict(own.select("session").with_row_index("place").select("session", "place").iter_rows())
         here = np.array([place[session] for session in mine["session"]])
@@ -144,11 +147,6 @@ def _course(
     as_it_was, doubled = np.stack(sd, axis=2)
     course = Course(t, np.column_stack(y), as_it_was, np.array(walk), np.array(device), r)
     return course, replace(course, sd=doubled)
-
-
-def _wanted(aim: Row, smallest: FLOATS) -> float:
-    """How much would matter, in worthwhile changes: what was agreed of the first metric, else one."""
-    return 1.0 if aim["wanted"] is None else float(aim["wanted"] / smallest[0])
 
 
 def _looks(aim: Row, course: Course, weights: FLOATS, *, over: bool) -> Row:
@@ -225,13 +223,11 @@ def known_sessions(
 ) -> tuple[pl.DataFrame, dict[CellKey, Parameter]]:
     """Baseline rows that meet the condition `which`, with `value` for its ?, and their cells' fits.
 
-    A session counts once: as the device and heel source of most of its swings measured it.
+    A session counts once.
     """
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE} AND {which}", [value]))
     fits = stored_fits(writer, rows)
-    most = known_rows(rows, fits).sort("n", descending=True, maintain_order=True)
-    one = most.unique([*KEY, "session"], keep="first", maintain_order=True)
-    return one.sort("student", "started_at", "session"), fits
+    return once_a_session(known_rows(rows, fits)).sort("student", "started_at", "session"), fits
 
 
 def _months(span: timedelta) -> float:

@@ -181,10 +181,11 @@ def forecast(
     return whole[[end - 1 for end in ends]], np.array(se)
 
 
-def own_variances(cell: Cell, posterior: Posterior, upto: COUNTS) -> FLOATS:
-    """(2, G) what is known of the students of the rows `upto`: the means of σ²_i and of their wandering²."""
-    squares = session_variances(cell, posterior, upto), parts_at_nodes(posterior)[0][:, 4, None] ** 2
-    weight = line_ends(cell, posterior, upto).weight
+def own_variances(cell: Cell, posterior: Posterior) -> FLOATS:
+    """(2, S) what is known of each student by all their sessions: the means of σ²_i and of wandering²."""
+    last = cell.offsets[1:] - 1
+    squares = session_variances(cell, posterior, last), parts_at_nodes(posterior)[0][:, 4, None] ** 2
+    weight = line_ends(cell, posterior, last).weight
     return np.stack([np.sum(weight * square, axis=0) for square in squares])
 
 

@@ -31,6 +31,7 @@ from models.season.cells import (
     Parameter,
     arrange_as_fitted,
     draws_of,
+    most_used,
 )
 from models.season.kernel import FLOATS
 from models.season.together import as_one_device, residual_squares
@@ -65,9 +66,7 @@ def forecast_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
         "AND (core OR metric IN (SELECT aim FROM academy.drill)))",
         today,
     )
-    one_each = ["student", "metric"]
-    most = known.group_by(*one_each, "club_family").agg(n=pl.len()).sort(*one_each, "n", "club_family")
-    known = known.join(most.unique(one_each, keep="last"), on=[*one_each, "club_family"], how="semi")
+    known = most_used(known, ["student", "metric"], ["club_family"])
     cells = known.partition_by(KEY, as_dict=True, maintain_order=True).items()
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     doubts = [_doubts(cell, fits[key], better[key[2]]) for key, cell in cells if key in fits]
@@ -92,7 +91,7 @@ def _doubts(cell: pl.DataFrame, fit: Parameter, better: str) -> pl.DataFrame:
     """
     cell = as_one_device(cell.sort("student", "started_at", "session"), fit)
     rows, posterior = arrange_as_fitted(cell, fit), draws_of(fit)
-    session, walk = own_variances(rows.cell, posterior, rows.cell.offsets[1:] - 1)[:, rows.cell.owner]
+    session, walk = own_variances(rows.cell, posterior)[:, rows.cell.owner]
     size = fit["worthwhile"]
     found = {"errors": session + rows.cell.error, "doubled": session + rows.cell.error / 2, "walk": walk}
     return cell.select(

@@ -9,7 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import special
 
-from models.season.estimation import holm
+from models.season.estimation import holm, q_of_p
 from models.season.kernel import FLOATS
 from models.sql import query
 from warehouse.store import Writer
@@ -69,17 +69,12 @@ def ball_links(pairs: pl.DataFrame) -> pl.DataFrame:
         for key, own in pairs.group_by(KEYS, maintain_order=True)
     ]
     rows = pl.DataFrame(found, {name: schema[name] for name in names}, orient="row").sort(KEYS)
-    adjusted = (
-        pl.col("p").fill_null(np.nan)
-        .map_batches(lambda p: pl.Series(holm(p.to_numpy())), return_dtype=pl.Float64)
-        .over("season", "student")
-    )  # fmt: skip
     label = (
         pl.when(pl.col("n_sessions") < LEAST_SESSIONS).then(pl.lit(TOO_FEW))
         .when(pl.col("q") <= MOST_Q).then(pl.lit(GOES_TOGETHER)).otherwise(pl.lit(NOT_CLEAR))
     )  # fmt: skip
     return (
-        rows.with_columns(q=adjusted)
+        rows.with_columns(q=q_of_p(holm).over("season", "student"))
         .with_columns(pl.col("per_sd", "lo", "hi", "p", "q").fill_nan(None))
         .with_columns(label=label)
         .select(schema.keys())

@@ -7,6 +7,8 @@ lost backward is weight seen in the heels, lost forward in the toes, and a direc
 not seen.
 """
 
+from collections.abc import Iterator
+
 import polars as pl
 
 from models.season.spans import in_spans, with_rate
@@ -23,25 +25,17 @@ NUDGED = """
 """
 
 
-def saw_rows(writer: Writer) -> pl.DataFrame:
-    """season, session, visit, student, day, coach, code, seen: one row a saw note inside a season."""
-    return _looks(writer, SAW)
-
-
-def nudge_rows(writer: Writer) -> pl.DataFrame:
-    """The same of each nudge that looks for a fault."""
-    return _looks(writer, NUDGED)
-
-
-def _looks(writer: Writer, noted: str) -> pl.DataFrame:
-    return writer.sql(
-        "SELECT coalesce(session.season, dated.season) AS season, noted.session, "
-        "coalesce(noted.session, noted.student || ' ' || noted.day) AS visit, noted.student, noted.day, "
-        f"noted.author AS coach, noted.code, noted.seen FROM ({noted}) AS noted "
-        "LEFT JOIN academy.session USING (session) "
-        'LEFT JOIN academy.season AS dated ON noted.day BETWEEN dated."from" AND dated."to" '
-        "WHERE coalesce(session.season, dated.season) IS NOT NULL ORDER BY noted.note"
-    )
+def saw_and_nudged(writer: Writer) -> Iterator[pl.DataFrame]:
+    """season, session, visit, student, day, coach, code, seen of saw notes in a season; and of nudges."""
+    for noted in (SAW, NUDGED):
+        yield writer.sql(
+            "SELECT coalesce(session.season, dated.season) AS season, noted.session, "
+            "coalesce(noted.session, noted.student || ' ' || noted.day) AS visit, noted.student, noted.day, "
+            f"noted.author AS coach, noted.code, noted.seen FROM ({noted}) AS noted "
+            "LEFT JOIN academy.session USING (session) "
+            'LEFT JOIN academy.season AS dated ON noted.day BETWEEN dated."from" AND dated."to" '
+            "WHERE coalesce(session.season, dated.season) IS NOT NULL ORDER BY noted.note"
+        )
 
 
 def looked_for(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
@@ -50,10 +44,8 @@ def looked_for(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:
     `saw` and `nudges`: season, visit, coach, code, seen of each saw note and nudge.
     """
     keys = ["season", "visit", "coach", "code"]
-    visits, named = (
-        saw.select("season", "visit", "coach").unique(),
-        saw.select("season", "coach", "code").unique(),
-    )
+    visits = saw.select("season", "visit", "coach").unique()
+    named = saw.select("season", "coach", "code").unique()
     seen = saw.group_by(keys).agg(pl.col("seen").any())
     looked = (
         visits.join(named, on=["season", "coach"])
@@ -70,9 +62,8 @@ def eye_rate_rows(writer: Writer) -> pl.DataFrame:
 
     What a coach looks for is known from all their notes, so these are read for everyone.
     """
-    saw, nudges = saw_rows(writer), nudge_rows(writer)
     touched = set(writer.sql("SELECT student FROM touched")["student"])
-    return eye_rates(saw, nudges).filter(pl.col("student").is_in(touched))
+    return eye_rates(*saw_and_nudged(writer)).filter(pl.col("student").is_in(touched))
 
 
 def eye_rates(saw: pl.DataFrame, nudges: pl.DataFrame) -> pl.DataFrame:

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from models.parameters import load_parameters, save_parameters, six_digits
+from models.parameters import load_parameters, six_digits
 from models.season.kernel import FLOATS
 from models.season.lending import Loan, lent_posterior
 from models.season.mixed import PARTS, Cell, Posterior, holding_odds, integrate, scales
@@ -57,6 +57,19 @@ def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
         .sort(*KEY, "student", "started_at", "session", "device", "heel_source")
         .with_columns(_MONTHS)
     )
+
+
+def once_a_session(rows: pl.DataFrame, keys: Sequence[str] = ()) -> pl.DataFrame:
+    """One row a cell, session and `keys`: as the device and heel source of most of its swings measured it."""
+    by_swings = rows.sort("n", descending=True, maintain_order=True)
+    return by_swings.unique([*KEY, "session", *keys], keep="first", maintain_order=True)
+
+
+def most_used(rows: pl.DataFrame, whose: Sequence[str], what: Sequence[str]) -> pl.DataFrame:
+    """Rows of the `what` (clubs, say) that each of `whose` has most rows of; of as many, the last by name."""
+    counts = rows.group_by(*whose, *what).agg(count=pl.len()).sort("count", *what)
+    most = counts.unique(whose, keep="last")
+    return rows.join(most, on=[*whose, *what], how="semi", maintain_order="left")
 
 
 def swing_variance(cell_rows: pl.DataFrame) -> float:
@@ -196,11 +209,6 @@ def _odds(cell_rows: pl.DataFrame, fit: Parameter) -> FLOATS:
     return holding_odds(cell, draws_of(fit), cell.offsets[1:] - 1)
 
 
-def keep_fits(writer: Writer, fits: Mapping[CellKey, Parameter]) -> None:
-    """Keep each fit as the next version of its parameter."""
-    save_parameters(writer, {parameter_name(key): value for key, value in fits.items()})
-
-
 def stored_fits(writer: Writer, rows: pl.DataFrame) -> dict[CellKey, Parameter]:
     """The last build's fit of every cell that `rows` (from `baseline`) hold and it could fit."""
     fitted = writer.sql(f"SELECT {', '.join(KEY)} FROM season.reliability")
@@ -215,16 +223,18 @@ def parameter_name(key: CellKey) -> str:
     return "/".join(("trend", str(PARTS), *key))
 
 
+def of_fits(fits: Mapping[CellKey, Parameter], **kinds: Any) -> pl.DataFrame:
+    """KEY of each fit, and the numbers in it that `kinds` names with their types."""
+    rows = [(*key, *(fit[name] for name in kinds)) for key, fit in fits.items()]
+    return pl.DataFrame(rows, {**dict.fromkeys(KEY, pl.String), **kinds}, orient="row")
+
+
 def known_rows(baseline_rows: pl.DataFrame, parameters: Mapping[CellKey, Parameter]) -> pl.DataFrame:
     """Rows whose device and heel source were in their cell's fit; others wait for the next build.
 
     Rows of cells that were not fitted all stay.
     """
-    known = pl.DataFrame(
-        [(*key, fit["known"]) for key, fit in parameters.items()],
-        schema={**dict.fromkeys(KEY, pl.String), "known": pl.List(pl.String)},
-        orient="row",
-    )
+    known = of_fits(parameters, known=pl.List(pl.String))
     rows = baseline_rows.join(known, on=KEY, how="left", maintain_order="left")
     fits = [
         pl.col("known").list.contains(pl.concat_str(pl.lit(kind + " "), column)).fill_null(value=True)

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from models.samples import temporary
-from models.season.by_eye import looked_for, nudge_rows, saw_rows
+from models.season.by_eye import looked_for, saw_and_nudged
 from models.season.cells import TOUCHED
 from models.season.estimation import clustered, q_of_p
 from models.season.kernel import FLOATS
@@ -84,7 +84,7 @@ def visit_rows(writer: Writer) -> pl.DataFrame:
         f"WHERE season IS NOT NULL AND {TOUCHED} AND fault IN (SELECT fault FROM link_fault) "
         f"GROUP BY ALL HAVING sum(usable) >= {LEAST_JUDGED}"
     )
-    looked = looked_for(saw_rows(writer), nudge_rows(writer))
+    looked = looked_for(*saw_and_nudged(writer))
     visits = writer.sql(
         "SELECT season, student, session, started_at FROM academy.session "
         f"WHERE season IS NOT NULL AND {TOUCHED}"

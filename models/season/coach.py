@@ -205,8 +205,7 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
         of_slope = (inverse @ (weighed.T @ start)) @ target.T
         variances.append(np.einsum("ij,sjk,ik->si", target, inverse, target) + doubt * of_slope**2)
     height, mean, sd = np.concatenate(heights), np.concatenate(means), np.sqrt(np.concatenate(variances))
-    weight = np.exp(height - height.max())
-    weight /= weight.sum()
+    weight = special.softmax(height)
     centre = weight @ mean
     spread = np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))
     lo, hi = (mixture_quantile(mean, sd, q, lambda chance: weight @ chance, 45) for q in (0.05, 0.95))

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from models.season.cells import add_independent
 from models.season.drill_data import Aim
@@ -115,8 +116,7 @@ def _mixed(cell: Cell, visit: COUNTS, parts: FLOATS) -> Fit:
     some = parts[np.linspace(0, len(parts) - 1, min(DRAWS, len(parts))).astype(int)]
     fits = [fit_of(cell, row, visit, lasting) for row in some for lasting in LASTING]
     heights = np.array([height for height, _, _ in fits])
-    weight = np.exp(heights - heights.max())
-    weight /= weight.sum()
+    weight = special.softmax(heights)
     gammas, covs = np.stack([gamma for _, gamma, _ in fits]), np.stack([cov for _, _, cov in fits])
     gamma = weight @ gammas
     off = gammas - gamma

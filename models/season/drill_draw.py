@@ -94,20 +94,14 @@ def _looks(days: list[date]) -> Iterator[tuple[int, date]]:
 def _look(fit: AimFit, known: NDArray[np.bool_], arm: FLOATS, look: int) -> Effect | None:
     """The answer from the rows `known` by then; `arm` (N,): ½ or −½ since the draw, else 0."""
     design, cell = fit.design, fit.design.cell
-    there = np.unique(cell.owner[known])
-    counts = np.bincount(cell.owner[known], minlength=cell.offsets.size - 1)[there]
     # A device that came later has no rows yet: every column is asked anew whether it says something.
     columns = {name: cell.x[known, k] for k, name in enumerate(design.names[: design.plain]) if k > 1}
     columns |= {"after": (arm[known] != 0).astype(np.float64), "drawn": arm[known]}
     names, x = add_independent(cell.x[known][:, :2], columns)
-    some = replace(
-        cell, offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), t=cell.t[known],
-        y=cell.y[known], error=cell.error[known], x=np.ascontiguousarray(x),
-    )  # fmt: skip
     arms = [np.unique(cell.owner[known & (arm == side)]) for side in (0.5, -0.5)]
     if min(each.size for each in arms) < LEAST_ARM or "drawn" not in names:
         return None
-    found = fit_effects(some, fit.parts)
+    found = fit_effects(replace(cell.only(known), x=np.ascontiguousarray(x)), fit.parts)
     if found is None:
         return None
     weights = np.zeros(x.shape[1])

@@ -5,7 +5,7 @@ the jackknife; random-effects pooling after DerSimonian & Laird; the false disco
 Hochberg; bounds of planned looks (Lan & DeMets).
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -84,6 +84,19 @@ def p_first_lower(a1: FLOATS, b1: FLOATS, a2: FLOATS, b2: FLOATS, by: float = 0.
     return np.asarray(special.betainc(a1[:, None], b1[:, None], at) @ (WEIGHTS / 2))
 
 
+def mixture_share(log_odds: FLOATS, usually: float, worth: float) -> float:
+    """Share of cases that are of one kind of two, by expectation and maximisation.
+
+    `log_odds` (N,): log of how much likelier each case is if it is of that kind. The usual share is worth so
+    many cases.
+    """
+    share = usually
+    for _ in range(40):
+        found = special.expit(log_odds + special.logit(share)).sum()
+        share = float((found + worth * usually) / (log_odds.size + worth))
+    return share
+
+
 def clustered(x: FLOATS, y: FLOATS, owner: NDArray[np.intp]) -> tuple[FLOATS, FLOATS]:
     """Least squares (p,) and its covariance, errors correlated within an owner; x (N, p), y (N,), owner (N,).
 
@@ -106,31 +119,12 @@ def jackknife_variance(left_out: FLOATS) -> float:
     return float((left_out.size - 1) / left_out.size * np.sum((left_out - left_out.mean()) ** 2))
 
 
-@dataclass(frozen=True)
-class Pool:
-    """Mean of several effects, its standard error, the variance between them (≥ 0), and Cochran's Q."""
-
-    mean: float
-    se: float
-    tau2: float
-    q: float
-
-
-def dersimonian_laird(effect: FLOATS, se: FLOATS) -> Pool:
-    """Pool (K,) effects with known standard errors; K ≥ 1, every se > 0.
-
-    τ² = max(0, (Q − (K − 1)) / (Σw − Σw²/Σw)), w = 1/se², Q = Σw·(effect − Σw·effect/Σw)². The mean is
-    weighted by 1/(se² + τ²). Source: DerSimonian & Laird 1986, Control Clin Trials 7.
-    """
-    mean, covariance, tau2, q = meta_regression(effect, se, np.ones((effect.size, 1)))
-    return Pool(float(mean[0]), float(covariance[0, 0] ** 0.5), tau2, q)
-
-
 def meta_regression(effect: FLOATS, se: FLOATS, x: FLOATS) -> tuple[FLOATS, FLOATS, float, float]:
     """Effects (K,) with known standard errors as x·γ, x (K, p): γ̂ (p,), its covariance, τ² and Q.
 
     τ² = max(0, (Q − (K − p)) / (Σw − tr((XᵀWX)⁻¹XᵀW²X))), 0 with K ≤ p; Q is about the line of weights
-    w = 1/se², γ̂ of weights 1/(se² + τ²). Source: Thompson & Sharp 1999, Stat Med 18.
+    w = 1/se², γ̂ of weights 1/(se² + τ²). Source: Thompson & Sharp 1999, Stat Med 18; with x = 1 it is the
+    pooled mean of DerSimonian & Laird 1986, Control Clin Trials 7.
     """
 
     def line(w: FLOATS) -> tuple[FLOATS, FLOATS]:
@@ -152,10 +146,10 @@ def shrink_to_mean(effect: FLOATS, se: FLOATS) -> tuple[FLOATS, FLOATS]:
     The uncertainty of the mean is included: var = B·se² + (1 − B)²·se_mean², B = τ²/(τ² + se²). With
     τ² = 0 every effect is the mean.
     """
-    pool = dersimonian_laird(effect, se)
-    own = pool.tau2 / (pool.tau2 + se**2)
-    near = pool.mean + own * (effect - pool.mean)
-    return near, np.sqrt(own * se**2 + (1 - own) ** 2 * pool.se**2)
+    (mean,), ((variance,),), tau2, _ = meta_regression(effect, se, np.ones((effect.size, 1)))
+    mean_se = variance**0.5
+    own = tau2 / (tau2 + se**2)
+    return mean + own * (effect - mean), np.sqrt(own * se**2 + (1 - own) ** 2 * mean_se**2)
 
 
 @cache
@@ -212,9 +206,9 @@ def holm(p: FLOATS) -> FLOATS:
     return adjusted
 
 
-def q_of_p() -> pl.Expr:
-    """The q of the column p, NaN where p is NaN or null; to be taken `over` what belongs together."""
+def q_of_p(by: Callable[[FLOATS], FLOATS] = false_discovery) -> pl.Expr:
+    """The column p adjusted, NaN where p is NaN or null; to be taken `over` what belongs together."""
     return (
         pl.col("p").cast(pl.Float64).fill_null(np.nan)
-        .map_batches(lambda p: pl.Series(false_discovery(p.to_numpy())), return_dtype=pl.Float64)
+        .map_batches(lambda p: pl.Series(by(p.to_numpy())), return_dtype=pl.Float64)
     )  # fmt: skip

@@ -8,7 +8,7 @@ true difference.
 import numpy as np
 import polars as pl
 
-from models.season.by_eye import looked_for, nudge_rows, saw_rows
+from models.season.by_eye import looked_for, saw_and_nudged
 from models.season.estimation import Z90
 from models.season.kernel import FLOATS
 from warehouse.store import Writer
@@ -20,8 +20,10 @@ LEAST_SWINGS = 5  # judged in the session
 
 def eye_plate_looks(writer: Writer) -> pl.DataFrame:
     """Every session, coach and fault that was looked for and measured (`looked_at`)."""
-    saw = saw_rows(writer).drop_nulls("session").select("session", "coach", "seen", fault="code")
-    nudges = nudge_rows(writer).drop_nulls("session").select("session", "coach", "seen", fault="code")
+    saw, nudges = (
+        looks.drop_nulls("session").select("session", "coach", "seen", fault="code")
+        for looks in saw_and_nudged(writer)
+    )
     judged = writer.sql(
         "SELECT session, season, student, day, fault, sum(flagged)::INTEGER AS flagged, "
         "sum(usable)::INTEGER AS usable FROM season.session_fault WHERE season IS NOT NULL GROUP BY ALL"
@@ -60,10 +62,8 @@ def looked_at(saw: pl.DataFrame, judged: pl.DataFrame, nudges: pl.DataFrame) -> 
     season, student, day, fault, flagged, usable. A fault is measured where it shows in at least 20 % of the
     session's swings.
     """
-    rows, seasons = (
-        judged.filter(pl.col("usable") >= LEAST_SWINGS),
-        judged.select("session", "season").unique(),
-    )
+    rows = judged.filter(pl.col("usable") >= LEAST_SWINGS)
+    seasons = judged.select("session", "season").unique()
     noted, nudged = (
         frame.join(seasons, on="session").rename({"session": "visit", "fault": "code"})
         for frame in (saw, nudges)

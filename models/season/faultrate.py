@@ -171,7 +171,8 @@ def fault_rates(session_fault: pl.DataFrame, priors: Priors) -> pl.DataFrame:
     has them; p_lower is null with fewer than three sessions on either side. Faults without a prior
     are judged under Laplace's (every rate alike).
     """
-    counts = _spans(baseline_sessions(session_fault))
+    spans = in_spans(baseline_sessions(session_fault), KEYS, LEAST_SESSIONS)
+    counts = _counts(spans, [*KEYS, "span"])
     rho, mean, strength = prior_columns(counts, priors)
     n = effective_n(counts, rho)
     y = counts["rate"].to_numpy() * n
@@ -189,11 +190,6 @@ def fault_rates(session_fault: pl.DataFrame, priors: Priors) -> pl.DataFrame:
         .with_columns(pl.col("flagged", "usable").cast(pl.Int32))
         .sort(*KEYS, "span")
     )
-
-
-def _spans(sessions: pl.DataFrame) -> pl.DataFrame:
-    """Counts per KEYS and span; `sessions` from `baseline_sessions`."""
-    return _counts(in_spans(sessions, KEYS, LEAST_SESSIONS), [*KEYS, "span"])
 
 
 def _counts(sessions: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
@@ -222,9 +218,7 @@ def effective_swings(n: FLOATS, squares: FLOATS, rho: FLOATS) -> FLOATS:
 def _compared(counts: pl.DataFrame) -> pl.DataFrame:
     """KEYS → p_lower and label, where now and before each have three sessions."""
     enough = counts.filter(pl.col("n_sessions") >= LEAST_SESSIONS)
-    pairs = enough.filter(pl.col("span") == "now").join(
-        enough.filter(pl.col("span") == "before"), on=KEYS, suffix="_before"
-    )
+    pairs = enough.filter(span="now").join(enough.filter(span="before"), on=KEYS, suffix="_before")
     a1, b1, a2, b2 = (pairs[name].to_numpy() for name in ("a", "b", "a_before", "b_before"))
     p = p_first_lower(a1, b1, a2, b2)
     fall = a2 / (a2 + b2) - a1 / (a1 + b1)

@@ -24,11 +24,8 @@ def felt_rows(writer: Writer) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Rows of season.felt and season.felt_agreement of the touched students."""
     rows = [(one.code, fault, len(one.faults)) for one in feelings() for fault in one.faults]
     known = pl.DataFrame(rows, ["feeling", "fault", "n_faults"], orient="row")
-    writer.connection.register("feeling", known.to_arrow())
-    try:
+    with writer.given(known):
         felt = writer.sql(query("season.felt"))
-    finally:
-        writer.connection.unregister("feeling")
     return felt, agreement(felt)
 
 
@@ -89,9 +86,7 @@ def _design_effects(dated: pl.DataFrame) -> pl.DataFrame:
 def _compared(counts: pl.DataFrame) -> pl.DataFrame:
     """KEYS → p_higher and label, where now and before each have five notes."""
     enough = counts.filter(pl.col("n") >= LEAST_NOTES)
-    pairs = enough.filter(pl.col("span") == "now").join(
-        enough.filter(pl.col("span") == "before"), on=KEYS, suffix="_before"
-    )
+    pairs = enough.filter(span="now").join(enough.filter(span="before"), on=KEYS, suffix="_before")
     agreed, n, agreed_before, n_before = (
         pairs[name].to_numpy() / pairs["effect"].to_numpy()
         for name in ("agreed", "n", "agreed_before", "n_before")

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from models.season.kernel import FLOATS
 
@@ -131,8 +132,7 @@ def importance_draws(
         densities = np.concatenate([densities, np.nan_to_num(log_density(new), nan=-np.inf)])
         density = [_log_t(phi, centre, root) for centre, root in zip(centres, roots, strict=True)]
         log_weight = densities - np.logaddexp.reduce(density, axis=0)
-        weight = np.exp(log_weight - log_weight.max())
-        weight /= weight.sum()
+        weight = special.softmax(log_weight)
         centres.append(weight @ phi)
         away = phi - centres[-1]
         roots.append(np.linalg.cholesky(away.T @ (away * weight[:, None]) + 1e-4 * np.eye(k)))

@@ -7,7 +7,7 @@ are taken, surest first, while the sum of 1 − P at first listing stays within 
 
 import polars as pl
 
-from warehouse.vocabulary import IMPROVING, OUTCOMES, SLIPPING
+from warehouse.vocabulary import IMPROVING, SLIPPING, Outcome
 
 NEW_FAULT = "new_fault"
 LEAST_SURE = 0.80
@@ -30,18 +30,13 @@ def claims(
             (change_chance, SLIPPING, "metric", "p_slipped"),
             (new_fault_chance, NEW_FAULT, "fault", "p"),
             *(
-                (outcome_chance.filter(outcome=outcome), outcome_kind(outcome, label), "metric", p)
-                for outcome in OUTCOMES
+                (outcome_chance.filter(outcome=outcome), f"{outcome} {label}", "metric", p)
+                for outcome in Outcome
                 for label, p in ((IMPROVING, "p_better"), (SLIPPING, "p_worse"))
             ),
         )
     ]
     return pl.concat([pl.DataFrame(schema=SCHEMA), *parts])
-
-
-def outcome_kind(outcome: str, label: str) -> str:
-    """What the ledger calls an outcome beside the level that improves or slips."""
-    return f"{outcome} {label}"
 
 
 def listed(claims: pl.DataFrame) -> pl.DataFrame:

@@ -10,6 +10,7 @@ estimated from this academy's own sessions.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from models.season.importance import EXPONENTS, RHO, SDS, resampled
 from models.season.kernel import FLOATS
@@ -43,8 +44,7 @@ def lent_posterior(cell: Cell, lent: FLOATS) -> Posterior | None:
     found = np.nan_to_num(likelihood(cell, parts)[0], nan=-np.inf)
     if not np.isfinite(found.max()):
         return None
-    weight = np.exp(found - found.max())
-    weight /= weight.sum()
+    weight = special.softmax(found)
     effective = float(1 / np.sum(weight**2))
     if effective < LEAST_EFFECTIVE:
         return None

@@ -71,12 +71,13 @@ class Cell:
         """(S,) ℓ_i, 0 where all noise is alike."""
         return self.noise if self.noise.size else np.zeros(self.offsets.size - 1)
 
-    def thinned(self, step: int) -> "Cell":
-        """The same cell with every `step`-th student only."""
-        kept = self.owner % step == 0
-        counts = np.diff(self.offsets)[::step]
-        offsets = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-        return Cell(offsets, self.t[kept], self.y[kept], self.error[kept], self.x[kept], self.noise[::step])
+    def only(self, kept: NDArray[np.bool_]) -> "Cell":
+        """The same cell with some of its rows (N,) only, and the students who have any of them."""
+        counts = np.bincount(self.owner[kept], minlength=self.offsets.size - 1)
+        there = counts > 0
+        offsets = np.concatenate([[0], np.cumsum(counts[there])]).astype(np.int64)
+        noise = self.noise[there] if self.noise.size else self.noise
+        return Cell(offsets, self.t[kept], self.y[kept], self.error[kept], self.x[kept], noise)
 
 
 @dataclass(frozen=True)
@@ -201,7 +202,7 @@ def _first_guess(cell: Cell, by: Scales) -> FLOATS:
     step = (cell.offsets.size - 1) // SAMPLE
     if step < 2 and not cell.noise.size:
         return START[:5]
-    few = partial(_log_density, cell.thinned(max(step, 1)), by)
+    few = partial(_log_density, cell.only(cell.owner % max(step, 1) == 0), by)
     alike = maximise(few, START[:5], tolerance=LOOSE)[0]
     return np.concatenate([alike, START[5:]]) if cell.noise.size else alike
 

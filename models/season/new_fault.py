@@ -13,7 +13,7 @@ from scipy import special
 
 from models.parameters import load_parameters, save_parameters, six_digits
 from models.season.cells import TOUCHED
-from models.season.estimation import intraclass, p_first_lower
+from models.season.estimation import intraclass, mixture_share, p_first_lower
 from models.season.faultrate import (
     KEYS,
     LEAST_DIFFERENCE,
@@ -31,7 +31,7 @@ from warehouse.store import Writer
 from warehouse.tables import columns
 from warehouse.vocabulary import SELDOM
 
-USUALLY_CHANGED, ROUNDS = 0.05, 40
+USUALLY_CHANGED = 0.05
 PRIOR_WORTH = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
 LEAST_ABOVE = 2  # of the last three sessions
 
@@ -56,11 +56,7 @@ def new_fault_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
 def share_changed(seen: pl.DataFrame) -> float:
     """Share of a season's rates that became another: expectation and maximisation on the last day of each."""
     odds = seen.filter(pl.col("day") == pl.col("day").max().over(KEYS))["log_odds"].to_numpy()
-    share = USUALLY_CHANGED
-    for _ in range(ROUNDS):
-        found = float(special.expit(odds + special.logit(share)).sum())
-        share = (found + PRIOR_WORTH * USUALLY_CHANGED) / (odds.size + PRIOR_WORTH)
-    return six_digits(share)
+    return six_digits(mixture_share(odds, USUALLY_CHANGED, PRIOR_WORTH))
 
 
 def new_fault_chances(seen: pl.DataFrame, changed: Mapping[str, float]) -> pl.DataFrame:

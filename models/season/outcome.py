@@ -33,34 +33,27 @@ from models.season.cells import (
     Parameter,
     baseline,
     known_rows,
+    most_used,
+    of_fits,
+    once_a_session,
     stored_fits,
 )
+from models.season.estimation import mixture_share
 from models.season.judgement import LARGE, SURE_HOLDING
 from models.season.kernel import FLOATS
 from models.season.ledger import KEY as LEDGER_KEY
 from models.season.ledger import LEAST_SURE, claims, listed
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import (
-    CONSISTENCY,
-    HOLDING,
-    IMPROVING,
-    KEEPING,
-    NOT_CLEAR,
-    SLIPPING,
-    TRANSFER_CLUB,
-    TRANSFER_PACE,
-)
+from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING, Outcome
 
 PAUSE = timedelta(days=28)
 LEAST_SESSIONS, LEAST_SWINGS = 4, 3
 USUALLY, PRIOR_WORTH = 0.1, 20  # share of outcomes that change, and what that share is worth in students
-ROUNDS = 40
 # What is no large change, and the S of a usual one; of the last three in smallest worthwhile changes.
-SIZE = {CONSISTENCY: float(np.log(2)), KEEPING: LARGE, TRANSFER_PACE: LARGE, TRANSFER_CLUB: LARGE}
+SIZE = {**dict.fromkeys(Outcome, LARGE), Outcome.CONSISTENCY: float(np.log(2))}
 KNOWN = 1e9  # degrees of freedom where the variance is known
 OF = ["season", "student", "metric", "club_family", "outcome"]
-CONTRAST = {**dict.fromkeys(OF, pl.String), "day": pl.Date, "z": pl.Float64, "v": pl.Float64}
 
 
 def outcome_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
@@ -74,7 +67,7 @@ def outcome_rows(writer: Writer, *, refit: bool) -> pl.DataFrame:
     practised = writer.sql(f"SELECT DISTINCT student, day FROM academy.drill_dose WHERE {TOUCHED}")
     falling = writer.sql("SELECT metric FROM academy.metric WHERE better = 'down'")["metric"].to_list()
     found = estimated(contrasts(every, known_rows(full, fits), practised, fits, falling))
-    names = {outcome: f"outcome/{outcome}" for outcome in SIZE}
+    names = {outcome: f"outcome/{outcome}" for outcome in Outcome}
     if refit:
         save_parameters(writer, {names[outcome]: share_changed(found, outcome) for outcome in names})
     kept = load_parameters(writer, list(names.values()))
@@ -91,53 +84,37 @@ def contrasts(
     `cells.baseline`; `practised`: days on which a student was set or logged a drill; `falling`: metrics whose
     better way is down. Cells without a fit have consistency alone.
     """
-    known = pl.DataFrame(
-        [(*key, fit["worthwhile"], fit["sd_session"], fit["sd_swing"]) for key, fit in fits.items()],
-        schema={
-            **dict.fromkeys(KEY, pl.String),
-            "size": pl.Float64,
-            "session_sd": pl.Float64,
-            "swing_sd": pl.Float64,
-        },
-        orient="row",
-    )
-    # A session counts once: as the device and heel source of most of its swings measured it.
-    one = ["season", "club_family", "metric", "session", "pace"]
-    once = every.sort("n", descending=True, maintain_order=True).unique(
-        one, keep="first", maintain_order=True
-    )
-    parts = [_consistency(full), _keeping(full.join(known, on=KEY), practised)]
-    sides = once.join(known, on=KEY).sort("day", "session")
-    whole = sides.filter(pace="full")
-    slower = once.filter(pl.col("pace") != "full")
-    same = ["season", "metric", "session"]
-    most = whole.group_by("season", "student", "metric", "club_family").agg(k=pl.len())
-    most = most.sort("k", "club_family").unique(["season", "student", "metric"], keep="last").drop("k")
-    main = whole.join(
-        most, on=["season", "student", "metric", "club_family"], how="semi", maintain_order="left"
-    )
-    others = once.filter(pl.col("pace") == "full")
-    pairs = (
-        (TRANSFER_PACE, whole.join(slower, on=[*same, "club_family"], suffix="_other"), 1),
-        (
-            TRANSFER_CLUB,
-            main.join(others, on=same, suffix="_other").filter(
-                pl.col("club_family") != pl.col("club_family_other")
-            ),
-            -1,
-        ),
-    )
-    for outcome, pair, side in pairs:
-        beyond = side * (pl.col("mean") - pl.col("mean_other")) / pl.col("size")
-        v = (pl.col("swing_sd") / pl.col("size")) ** 2 * (1 / pl.col("n") + 1 / pl.col("n_other"))
-        parts.append(pair.select(*OF[:4], "day", outcome=pl.lit(outcome), z=beyond, v=v))
-    down = pl.col("metric").is_in(falling) & (pl.col("outcome") != CONSISTENCY)
-    found = pl.concat([part.select(*CONTRAST) for part in parts])
+    known = of_fits(fits, worthwhile=pl.Float64, sd_session=pl.Float64, sd_swing=pl.Float64)
+    once = once_a_session(every, ["pace"])
+    whole, slower = once.filter(pace="full"), once.filter(pl.col("pace") != "full")
+    own = once.join(known, on=KEY).sort("day", "session").filter(pace="full")
+    usual_club = most_used(own, ["season", "student", "metric"], ["club_family"])
+    session = ["season", "metric", "session"]
+    by_pace = own.join(slower, on=[*session, "club_family"], suffix="_other")
+    by_club = usual_club.join(whole, on=session, suffix="_other")
+    by_club = by_club.filter(pl.col("club_family") != pl.col("club_family_other"))
+    parts = [
+        _consistency(full),
+        _keeping(full.join(known, on=KEY), practised),
+        _apart(by_pace, Outcome.TRANSFER_PACE, 1),
+        _apart(by_club, Outcome.TRANSFER_CLUB, -1),
+    ]
+    found = pl.concat([part.select(*OF, "day", "z", "v") for part in parts])
+    down = pl.col("metric").is_in(falling) & (pl.col("outcome") != Outcome.CONSISTENCY)
     return (
         found.with_columns(z=pl.when(down).then(-pl.col("z")).otherwise("z"))
         .filter(pl.col("v") > 0)
         .sort(*OF, "day")
     )
+
+
+def _apart(pairs: pl.DataFrame, outcome: Outcome, sign: int) -> pl.DataFrame:
+    """How far a session's value is over the other one beside it (sign 1) or under it (−1)."""
+    swings = 1 / pl.col("n") + 1 / pl.col("n_other")
+    return pairs.with_columns(
+        outcome=pl.lit(outcome), z=sign * (pl.col("mean") - pl.col("mean_other")) / pl.col("worthwhile"),
+        v=(pl.col("sd_swing") / pl.col("worthwhile")) ** 2 * swings,
+    )  # fmt: skip
 
 
 def _consistency(full: pl.DataFrame) -> pl.DataFrame:
@@ -146,14 +123,12 @@ def _consistency(full: pl.DataFrame) -> pl.DataFrame:
     ln s² − ψ(d/2) + ln(d/2) has mean ln σ² and variance ψ′(d/2) for d degrees of freedom of normal swings.
     """
     # Devices differ in noise, so only sessions on the one most used are compared.
-    series = [*OF[:4], "device", "heel_source"]
-    most = full.group_by(series).agg(k=pl.len()).sort("k", *series).unique(OF[:4], keep="last").select(series)
-    rows = full.join(most, on=series, how="semi", maintain_order="left")
+    rows = most_used(full, OF[:4], ["device", "heel_source"])
     rows = rows.filter(pl.col("n") >= LEAST_SWINGS, pl.col("sd") > 0)
     half = (rows["n"].to_numpy() - 1) / 2
     z = -(np.log(rows["sd"].to_numpy()) - (special.digamma(half) - np.log(half)) / 2)
     return rows.with_columns(
-        outcome=pl.lit(CONSISTENCY), z=pl.Series(z), v=pl.Series(special.polygamma(1, half) / 4)
+        outcome=pl.lit(Outcome.CONSISTENCY), z=pl.Series(z), v=pl.Series(special.polygamma(1, half) / 4)
     )
 
 
@@ -168,10 +143,11 @@ def _keeping(full: pl.DataFrame, practised: pl.DataFrame) -> pl.DataFrame:
     busy = pl.concat([practised.select("student", "day"), full.select("student", "day")]).unique()
     within = paused.select("pause", "student", "day", "day_before").join(busy, on="student", suffix="_busy")
     broken = within.filter(pl.col("day_busy") > pl.col("day_before"), pl.col("day_busy") < pl.col("day"))
-    swings = pl.col("swing_sd") ** 2 * (1 / pl.col("n") + 1 / pl.col("n_before"))
+    swings = pl.col("sd_swing") ** 2 * (1 / pl.col("n") + 1 / pl.col("n_before"))
     return paused.join(broken, on="pause", how="anti", maintain_order="left").with_columns(
-        outcome=pl.lit(KEEPING), z=(pl.col("mean") - pl.col("mean_before")) / pl.col("size"),
-        v=(2 * pl.col("session_sd") ** 2 + swings) / pl.col("size") ** 2,
+        outcome=pl.lit(Outcome.KEEPING),
+        z=(pl.col("mean") - pl.col("mean_before")) / pl.col("worthwhile"),
+        v=(2 * pl.col("sd_session") ** 2 + swings) / pl.col("worthwhile") ** 2,
     )  # fmt: skip
 
 
@@ -190,7 +166,7 @@ def estimated(found: pl.DataFrame) -> pl.DataFrame:
     for run, outcome in zip(lengths["len"], lengths["value"].struct.field("outcome"), strict=True):
         own = slice(last, last := last + run)
         t = (days[own] - days[own][0]) / DAYS_A_MONTH
-        change, se, freedom = (_pauses if outcome == KEEPING else _slopes)(t, z[own], w[own])
+        change, se, freedom = (_pauses if outcome == Outcome.KEEPING else _slopes)(t, z[own], w[own])
         changed[own], error[own] = change, _as_normal(change, se, freedom)
         half[own], n[own] = se * special.stdtrit(freedom, 0.95), np.arange(1, run + 1)
     return (
@@ -228,14 +204,7 @@ def _pauses(_t: FLOATS, z: FLOATS, w: FLOATS) -> tuple[FLOATS, FLOATS, FLOATS]:
 def share_changed(found: pl.DataFrame, outcome: str) -> float:
     """Share of an outcome's changes that are any: expectation and maximisation on the last day of each."""
     last = found.filter(pl.col("outcome") == outcome, pl.col("day") == pl.col("day").max().over(OF))
-    odds = _log_odds(last)
-    share = USUALLY
-    for _ in range(ROUNDS):
-        share = float(
-            (special.expit(odds + special.logit(share)).sum() + PRIOR_WORTH * USUALLY)
-            / (odds.size + PRIOR_WORTH)
-        )
-    return six_digits(share)
+    return six_digits(mixture_share(_log_odds(last), USUALLY, PRIOR_WORTH))
 
 
 def _log_odds(found: pl.DataFrame) -> FLOATS:

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from models.parameters import six_digits
-from models.season.cells import BASELINE, CellKey, Parameter, baseline, keep_fits
+from models.parameters import save_parameters, six_digits
+from models.season.cells import BASELINE, CellKey, Parameter, baseline, parameter_name
 from models.season.lending import Loan
 from models.season.trend import fit_season
 from models.sql import query
@@ -26,9 +26,8 @@ CALIBRATION = Path(__file__).parents[1] / "rules" / "calibration.toml"
 def reliability_rows(writer: Writer, loans: Mapping[tuple[str, str], Loan]) -> pl.DataFrame:
     """Rows of season.reliability, from a new fit of every cell, which is kept for the lines."""
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE}"))
-    fits = fit_season(rows, loans)
-    fits = with_least(fits, writer.sql(query("season.least_change")))
-    keep_fits(writer, fits)
+    fits = with_least(fit_season(rows, loans), writer.sql(query("season.least_change")))
+    save_parameters(writer, {parameter_name(key): fit for key, fit in fits.items()})
     return reliability(fits)
 
 

@@ -18,9 +18,8 @@ from scipy import special
 from models.swing.conditioning import heel_share_from_along
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import STEADY_STANDS
+from warehouse.vocabulary import FEET, STEADY_STANDS
 
-FEET = ("lead", "trail")
 ALONG, HEEL_SHARE = "address_{foot}_along_pct", "address_{foot}_heel_share_pct"
 NEAR_PCT = 8.0  # of foot length
 MOST_DOUBT_PCT = 20.0  # a wider interval says nothing that the academy's own band does not

@@ -30,6 +30,7 @@ from models.season.cells import (
     draws_of,
     fit_cell,
     known_rows,
+    of_fits,
     share_of_holders,
     stored_fits,
 )
@@ -91,8 +92,7 @@ def student_lines(
     summary = _summary(rows)
     days = (pl.col("last") - pl.col("first")).dt.total_days()
     enough = (pl.col("n_sessions") >= LEAST_SESSIONS) & (days >= LEAST_DAYS)
-    fits = pl.DataFrame(list(parameters), schema=dict.fromkeys(KEY, pl.String), orient="row")
-    ready, few = summary.filter(enough), summary.filter(~enough)
+    fits, ready, few = of_fits(parameters), summary.filter(enough), summary.filter(~enough)
     fitted = ready.join(fits, on=KEY, how="semi", maintain_order="left")
     unfitted = ready.join(fits, on=KEY, how="anti", maintain_order="left")
     constant = pl.col("highest") - pl.col("lowest") <= ROUNDING * pl.col("highest").abs()

@@ -1,4 +1,5 @@
--- One row per felt note. Reads the temporary tables touched(student) and feeling(feeling, fault, n_faults).
+-- One row per felt note. Reads the temporary table touched(student) and the rows
+-- given (feeling, fault, n_faults).
 -- The swings of a note: its swing, else those after its drill, else the whole session.
 WITH felt_note AS (
     SELECT note.*, coalesce(note.session, visit.session) AS of_session
@@ -16,7 +17,7 @@ of_swing AS (
         feeling.n_faults
     FROM felt_note
     JOIN academy.swing AS swing ON swing.session = felt_note.of_session AND swing.usable
-    JOIN feeling ON feeling.feeling = felt_note.code
+    JOIN _given AS feeling ON feeling.feeling = felt_note.code
     JOIN academy.swing_fault AS swing_fault
         ON swing_fault.session = swing.session
         AND swing_fault.swing_no = swing.swing_no

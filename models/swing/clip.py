@@ -36,10 +36,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from warehouse.vocabulary import EVENTS, FEET, SHOE_OVER_FOOT_MM
+from warehouse.vocabulary import EVENTS, FEET, POINTS, SHOE_OVER_FOOT_MM
 
 FLOATS = NDArray[np.float64]
-POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
 LEAST_SCORE = 0.5
 LONGEST_GAP = 5  # frames that a straight line may bridge
 JUMP_MADS, LEAST_MAD_PX = 5.0, 1.0

@@ -102,22 +102,17 @@ def estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
     Events on the way to the top are measured from the stand before it: where a player never stood still there
     is no estimate of them.
     """
-    times, errors = _estimate(event, marks, fit)
+    rule, model = RULES[event], fit.models.get(event)
+    times = marks[:, LANDMARKS.index(rule.landmark)] + rule.shift_s
+    errors = np.full(len(marks), rule.error_s)
+    if model is not None:
+        fitted = predict(model, marks)
+        known, apart = np.isfinite(fitted), np.abs(fitted - times)
+        times = np.where(known, fitted, times)
+        errors = np.where(apart > rule.error_s, apart, model.error_s)
+        errors = np.where(known, errors, max(rule.error_s, model.error_s))
     unknown = np.isnan(marks[:, QUIET]) & (event in FROM_THE_STAND)
     return np.where(unknown, np.nan, times), errors
-
-
-def _estimate(event: str, marks: FLOATS, fit: EventFit) -> tuple[FLOATS, FLOATS]:
-    rule = RULES[event]
-    by_rule = marks[:, LANDMARKS.index(rule.landmark)] + rule.shift_s
-    model = fit.models.get(event)
-    if model is None:
-        return by_rule, np.full(len(marks), rule.error_s)
-    times = predict(model, marks)
-    apart = np.abs(times - by_rule)
-    errors = np.where(apart > rule.error_s, apart, model.error_s)
-    fitted = np.isfinite(times)
-    return np.where(fitted, times, by_rule), np.where(fitted, errors, max(rule.error_s, model.error_s))
 
 
 def _keep_order(event_s: FLOATS, error_s: FLOATS, estimated: NDArray[np.bool_], end_s: float) -> None:

@@ -33,6 +33,7 @@ from models.swing.film_offsets import KEPT, MARKS_DISAGREE, STAMP_UNCLEAR, TAKEN
 from models.swing.film_times import taken_apart
 from models.swing.weight_moves import NO_MOVES, weight_moves
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import FEET
 
 FLOATS = NDArray[np.float64]
 Stance = Sequence[float] | None
@@ -173,7 +174,7 @@ class Placing:
     def _by_stamp(self, no: int) -> Offset | None:
         """By a stamped heel, before the address or takeaway where one is marked, else early in the record."""
         rise, row = self._rise(no), self._row_of[no]
-        loads = [self._trace.columns.get(f"{foot}_n") for foot in ("lead", "trail")]
+        loads = [self._trace.columns.get(f"{foot}_n") for foot in FEET]
         rate = float(self._trace.rate_hz[row])
         if rise is None or any(load is None for load in loads) or not rate > 0.0:
             return None

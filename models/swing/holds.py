@@ -26,6 +26,7 @@ from models.swing import rocking
 from models.swing.clock import on_uniform_grid
 from models.swing.filter import lowpass
 from warehouse.traces import SessionTrace
+from warehouse.vocabulary import FEET
 
 FLOATS = NDArray[np.float64]
 HOLD_HZ = 10.0
@@ -83,13 +84,13 @@ def whole_body_cop(trace: SessionTrace, row: int, stance_mm: Sequence[float] | N
     given = {name: values[part].astype(np.float64) for name, values in trace.columns.items()}
     if "cop_x_mm" in given and "cop_y_mm" in given:
         return np.stack([given["cop_x_mm"], given["cop_y_mm"]])
-    wanted = [f"{foot}_{name}" for foot in ("lead", "trail") for name in ("n", "along_pct", "across_mm")]
+    wanted = [f"{foot}_{name}" for foot in FEET for name in ("n", "along_pct", "across_mm")]
     if stance_mm is None or len(stance_mm) != 8 or not all(name in given for name in wanted):
         return None
     loads = np.stack([np.nan_to_num(given["lead_n"]), np.nan_to_num(given["trail_n"])])
     off = FOOT_OFF * float(loads.sum(axis=0).mean())
     points, weights = [], []
-    for foot, load in zip(("lead", "trail"), loads, strict=True):
+    for foot, load in zip(FEET, loads, strict=True):
         heel_x, heel_y, toe_x, toe_y = stance_mm[:4] if foot == "lead" else stance_mm[4:]
         axis_x, axis_y = toe_x - heel_x, toe_y - heel_y
         side = math.copysign(1.0 / math.hypot(axis_x, axis_y), axis_y)

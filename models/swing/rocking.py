@@ -11,8 +11,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from warehouse.vocabulary import FEET
+
 FLOATS = NDArray[np.float64]
-FEET = ("lead", "trail")
 SMOOTH_S, STEADY_S = 0.25, 2.0
 MOST_RANGE_PCT, MOST_DRIFT_PCT_S = 4.0, 1.0
 LEAST_PART = 0.1  # of the load, for a foot to be stood on

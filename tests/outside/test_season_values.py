@@ -16,7 +16,7 @@ import pytest
 from models.season.ball import within, within_slope
 from models.season.chain import compared
 from models.season.coach import CoachGains, figures
-from models.season.estimation import clustered, dersimonian_laird, false_discovery, shrink_to_mean
+from models.season.estimation import clustered, false_discovery, meta_regression, shrink_to_mean
 from models.season.faultrate import wilson
 from models.season.mixed import PARTS, Cell, Posterior, lines
 from reml import fit_reml
@@ -143,6 +143,12 @@ def test_a_difference_in_differences_is_wooldridges():
     )  # fmt: skip
 
 
+def pooled(effect, se):
+    """Mean, its standard error, τ² and Q: the regression on a constant alone."""
+    (mean,), ((variance,),), tau2, q = meta_regression(effect, se, np.ones((effect.size, 1)))
+    return mean, variance**0.5, tau2, q
+
+
 def bcg():
     frame = data("HSAUR", "BCG")
     a, n1, c, n0 = (frame[name].to_numpy(float) for name in ("BCGTB", "BCGVacc", "NoVaccTB", "NoVacc"))
@@ -151,9 +157,9 @@ def bcg():
 
 def test_thirteen_vaccine_trials_pool_as_published():
     # BCG, log risk ratio, DerSimonian–Laird (from memory, as R's metafor prints): −.7141 (.1787), τ² .3088, Q 152.233.
-    pool = dersimonian_laird(*bcg())
-    assert (pool.mean, pool.se) == (pytest.approx(-0.714117, abs=1e-6), pytest.approx(0.178742, abs=1e-6))
-    assert (pool.tau2, pool.q) == (pytest.approx(0.308760, abs=1e-6), pytest.approx(152.2330, abs=1e-4))
+    mean, se, tau2, q = pooled(*bcg())
+    assert (mean, se) == (pytest.approx(-0.714117, abs=1e-6), pytest.approx(0.178742, abs=1e-6))
+    assert (tau2, q) == (pytest.approx(0.308760, abs=1e-6), pytest.approx(152.2330, abs=1e-4))
 
 
 def test_the_same_trials_by_restricted_likelihood_through_the_one_fit():
@@ -170,18 +176,17 @@ EIGHT = np.array([28.0, 8, -3, 7, -1, 1, 18, 12]), np.array([15.0, 10, 16, 11, 9
 
 def test_eight_schools_have_no_spread_and_all_stand_at_the_mean():
     # Rubin 1981, J Educ Stat 6 (from memory): 7.7 (4.1), τ² = 0.
-    pool = dersimonian_laird(*EIGHT)
-    assert (pool.mean, pool.se) == (pytest.approx(7.686, abs=1e-3), pytest.approx(4.072, abs=1e-3))
-    assert pool.tau2 == 0.0
+    mean, se, tau2, _ = pooled(*EIGHT)
+    assert (mean, se, tau2) == (pytest.approx(7.686, abs=1e-3), pytest.approx(4.072, abs=1e-3), 0.0)
     near, near_se = shrink_to_mean(*EIGHT)
-    assert near == pytest.approx(np.full(8, pool.mean))
-    assert near_se == pytest.approx(np.full(8, pool.se))
+    assert near == pytest.approx(np.full(8, mean))
+    assert near_se == pytest.approx(np.full(8, se))
 
 
 def test_the_library_lets_the_variance_between_schools_go_under_zero_and_ours_does_not():
     meta = library("statsmodels.stats.meta_analysis")
     theirs = meta.combine_effects(EIGHT[0], EIGHT[1] ** 2, method_re="chi2")
-    assert theirs.tau2 < 0 <= dersimonian_laird(*EIGHT).tau2
+    assert theirs.tau2 < 0 <= pooled(*EIGHT)[2]
 
 
 def test_eighteen_batters_shrink_by_efron_and_morriss_factor():

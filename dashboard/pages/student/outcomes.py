@@ -11,27 +11,18 @@ from dashboard.student_season import StudentSeason
 from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.labels import SHAPES
 from dashboard.text.numbers import count, number
-from warehouse.vocabulary import (
-    CONSISTENCY,
-    HOLDING,
-    IMPROVING,
-    KEEPING,
-    NOT_CLEAR,
-    SLIPPING,
-    TRANSFER_CLUB,
-    TRANSFER_PACE,
-)
+from warehouse.vocabulary import HOLDING, IMPROVING, NOT_CLEAR, SLIPPING, Outcome
 
 _ASKED = Words({
-    CONSISTENCY: "Scatter from swing to swing", KEEPING: "After weeks without practice",
-    TRANSFER_PACE: "At full pace, compared with slower swings",
-    TRANSFER_CLUB: "With other clubs, compared with these",
+    Outcome.CONSISTENCY: "Scatter from swing to swing", Outcome.KEEPING: "After weeks without practice",
+    Outcome.TRANSFER_PACE: "At full pace, compared with slower swings",
+    Outcome.TRANSFER_CLUB: "With other clubs, compared with these",
 })  # fmt: skip
 _SAID = {
-    CONSISTENCY: Words({IMPROVING: "Steadier", SLIPPING: "Less steady", HOLDING: "No large change"}),
-    KEEPING: Words({IMPROVING: "Gained", SLIPPING: "Lost", HOLDING: "No large change"}),
-    TRANSFER_PACE: Words({IMPROVING: "Ahead", SLIPPING: "Falls behind", HOLDING: "No large gap"}),
-    TRANSFER_CLUB: Words({IMPROVING: "Ahead", SLIPPING: "Falls behind", HOLDING: "No large gap"}),
+    Outcome.CONSISTENCY: Words({IMPROVING: "Steadier", SLIPPING: "Less steady", HOLDING: "No large change"}),
+    Outcome.KEEPING: Words({IMPROVING: "Gained", SLIPPING: "Lost", HOLDING: "No large change"}),
+    Outcome.TRANSFER_PACE: Words({IMPROVING: "Ahead", SLIPPING: "Falls behind", HOLDING: "No large gap"}),
+    Outcome.TRANSFER_CLUB: Words({IMPROVING: "Ahead", SLIPPING: "Falls behind", HOLDING: "No large gap"}),
 }
 NOTHING = mark(
     "Too soon to say. Scatter needs four sessions with at least three swings each; time off, a break of four "
@@ -69,7 +60,7 @@ def part(chosen: StudentSeason) -> Section:
 def _row(chosen: StudentSeason, row: dict[str, Any]) -> dict[str, str]:
     measure = chosen.measures[row["metric"]]
     change, lo, hi = row["change"], row["change_lo"], row["change_hi"]
-    if row["outcome"] == CONSISTENCY:
+    if row["outcome"] == Outcome.CONSISTENCY:
         said, ends = _percent(change), f"{_percent(hi, unit='')}{_(' to ')}{_percent(lo)}"
     else:
         size = row["worthwhile"]
