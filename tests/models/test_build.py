@@ -2,16 +2,13 @@
 
 import re
 from dataclasses import replace
-from datetime import datetime, timedelta
 
-import numpy as np
-import polars as pl
 import pytest
 
 import builders
-import made_swings
 import models.build
 import models.plan
+from landed_session import land_session
 from models.build import build, refresh
 from models.parameters import load_parameter, save_parameters
 from models.plan import PLAN, plan_rows
@@ -19,60 +16,13 @@ from models.season.reliability import calibration_rows
 from warehouse.errors import UnderfootError
 from warehouse.store import Writer, writer
 from warehouse.tables import columns, table_names
-from warehouse.traces import SessionTrace, trace_path, write_trace
 
-DAY_ONE = datetime(2026, 4, 7, 15)  # noqa: DTZ001 - UTC without a zone, as in the warehouse
 SWINGS = 4
 
 
-def land(w, session, student="s1", *, day=0, shift=0.0, seed=1):
-    """What ingest leaves behind for a session: rows that wait, and a trace file."""
-    at = DAY_ONE + timedelta(days=day)
-    w.append(
-        "academy.session",
-        builders.session_frame(
-            session,
-            student,
-            started_at=at.isoformat(),
-            day=at.date().isoformat(),
-            season="spring",
-            reduced=False,
-        ),
-    )
-    points = {t: (share + shift * (0.4 < t < 1.2), *rest) for t, (share, *rest) in made_swings.SOUND.items()}
-    frames = [made_swings.swing_frame(no, points=points, seed=seed * 100 + no) for no in range(1, SWINGS + 1)]
-    key = {"session": [session] * SWINGS, "swing_no": list(range(1, SWINGS + 1))}
-    none = pl.Series([[]] * SWINGS, dtype=pl.List(pl.String))
-    counts = pl.Series([[]] * SWINGS, dtype=pl.List(pl.Int32))
-    w.append(
-        "academy.swing",
-        pl.DataFrame(key).with_columns(
-            club=pl.lit("7-iron"), club_family=pl.lit("iron"), part=pl.lit("baseline"), pace=pl.lit("full"),
-            device=pl.lit("mat"), rate_hz=pl.lit(250.0), n_samples=pl.lit(len(frames[0])), t0_s=pl.lit(10.0),
-            usable=pl.lit(value=False), heel_source=pl.lit("none"), flags=none, flag_counts=counts,
-            file_flags=none, file_flag_counts=counts,
-        ),
-    )  # fmt: skip
-    for name, time in made_swings.EVENTS.items():
-        w.append(
-            "academy.swing_event",
-            pl.DataFrame(key).with_columns(
-                event=pl.lit(name), t_s=pl.lit(11.6 + time), source=pl.lit("marked"),
-                expected_error_s=pl.lit(0.0), clock=pl.lit("plate"),
-            ),
-        )  # fmt: skip
-    joined = pl.concat(frames)
-    trace = SessionTrace(
-        session,
-        np.arange(1, SWINGS + 1, dtype=np.int32),
-        np.arange(SWINGS + 1, dtype=np.int64) * len(frames[0]),
-        np.full(SWINGS, 250.0),
-        np.full(SWINGS, 10.0),
-        {n: joined[n].to_numpy().astype(np.float32) for n in joined.columns if n not in ("swing_no", "t_s")},
-    )
-    path = trace_path(w.home, "spring", session)
-    write_trace(path, trace)
-    return path
+def land(w, session, student="s1", *, shift=0.0, **more):
+    """A session of `SWINGS` swings; the path of its trace."""
+    return land_session(w, session, student, shifts=[shift] * SWINGS, **more)
 
 
 def contents(w):

@@ -2,15 +2,15 @@
 
 Sources: displacement of a moving arm, Pezzack, Norman & Winter 1977, as shipped in optcutfreq 0.0.10
 (docs/pezzack.txt; fetched, never kept here), with the package's own published cut-off of 5.592 Hz by Winter's
-residual analysis (Winter, Biomechanics and Motor Control of Human Movement); the correction of a cut-off for
-two passes, C = (√2 − 1)^(1/4) = 0.802 (Winter, from memory).
+residual analysis (Winter, Biomechanics and Motor Control of Human Movement). The correction for two passes is
+checked in tests/models/swing/test_filter.py.
 """
 
 import numpy as np
 import pytest
 from scipy import signal
 
-from models.swing.filter import TWO_PASS, lowpass
+from models.swing.filter import lowpass
 
 
 @pytest.fixture(scope="module")
@@ -45,14 +45,3 @@ def test_the_residual_analysis_here_gives_the_published_cut_off(arm):
 def test_with_our_filter_it_gives_the_same_within_two_of_its_own_steps(arm):
     # Ours prewarps the cut-off and pads by a period, so the residuals differ a little; a step is 0.2 Hz.
     assert residual_cutoff_hz(*arm, lowpass) == pytest.approx(5.592, abs=0.4)
-
-
-def test_the_correction_for_two_passes_is_winters():
-    assert pytest.approx(0.802, abs=5e-4) == TWO_PASS
-
-
-@pytest.mark.parametrize("cutoff_hz", [5.0, 10.0, 20.0])
-def test_a_sine_at_the_cut_off_keeps_0_7071_of_its_size(cutoff_hz):
-    rate_hz, t = 500.0, np.arange(4000) / 500.0
-    out = lowpass(np.sin(2 * np.pi * cutoff_hz * t), cutoff_hz, rate_hz)[1000:3000]
-    assert np.sqrt(2 * np.mean(out**2)) == pytest.approx(2**-0.5, abs=2e-3)

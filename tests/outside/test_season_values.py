@@ -1,7 +1,8 @@
 """Published values of season statistics, through our own code where the method is ours, else the library's.
 
 Elsewhere: sleepstudy, Orthodont and Dyestuff in tests/models/season/test_mixed.py, more of the kind in
-test_published_fits.py; Shrout & Fleiss and Weir in test_reliability.py; Wilson's interval in test_faultrate.py.
+test_published_fits.py; Shrout & Fleiss and Weir in test_reliability.py; Wilson's interval in test_faultrate.py;
+Benjamini & Hochberg's trials in test_pooling.py.
 Underfoot has no individuals or EWMA chart, so NIST's values for those have nothing to be held against. Lord 1967
 and Soderstrom & Bjork 2015 give words, not numbers.
 """
@@ -16,7 +17,7 @@ import pytest
 from models.season.ball import within, within_slope
 from models.season.chain import compared
 from models.season.coach import CoachGains, figures
-from models.season.estimation import clustered, false_discovery, meta_regression, shrink_to_mean
+from models.season.estimation import clustered, meta_regression, shrink_to_mean
 from models.season.faultrate import wilson
 from models.season.mixed import PARTS, Cell, Posterior, lines
 from reml import fit_reml
@@ -207,15 +208,6 @@ def test_the_difference_of_two_wilson_intervals_is_newcombes_method_ten(a, n, b,
     p, q = a / n, b / m
     assert p - q - np.hypot(p - l1, u2 - q) == pytest.approx(lo, abs=5e-5)
     assert p - q + np.hypot(u1 - p, q - l2) == pytest.approx(hi, abs=5e-5)
-
-
-def test_four_of_fifteen_are_discoveries():
-    # Benjamini & Hochberg 1995, 15 p-values as in scipy's documentation: 4 rejected at 5 % (from memory).
-    p = np.array(
-        [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719,
-         0.6528, 0.7590, 1.0]
-    )  # fmt: skip
-    assert np.sum(false_discovery(p) <= 0.05) == 4
 
 
 def test_tall_parents_children_come_back_toward_the_mean():
