@@ -78,10 +78,16 @@ class Course:
         return float(gain @ (self.y @ weights - mean * np.minimum(self.t, 0.0))), float(se)
 
     def slope_before(self, weights: FLOATS) -> tuple[float, float]:
-        """What others' changes let expect of b, and its precision: 0 where there is nothing to go by."""
+        """What others' changes let expect of b, and its precision: 0 where there is nothing to go by.
+
+        That others were slipping is expected of nobody: who was not would seem to improve by staying so.
+        """
         came = self.t[self.t <= 0]
         months = float(np.ptp(came)) if came.size else 0.0
-        return self.others.slope(weights, months) if self.others and months > 0 else (0.0, 0.0)
+        if not self.others or months <= 0:
+            return 0.0, 0.0
+        mean, precision = self.others.slope(weights, months)
+        return max(mean, 0.0), precision
 
     def wandering(self, weights: FLOATS) -> float:
         """Variance a month of the weighted metrics' wandering."""

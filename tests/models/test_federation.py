@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 from models.federation import LENT, PARTS, borrow, loans
-from season_worlds import lines
-from season_worlds.academy import Noise
+from season_worlds import diaries, lines
+from season_worlds.academy import METRICS, Noise
 from season_worlds.answers import answering
 from warehouse.errors import CallError, UnderfootError
 from warehouse.home import Home
@@ -62,6 +62,22 @@ def test_nine_of_ten_intervals_of_small_academies_hold_the_true_change(tmp_path,
             inside += found.select(pl.col("true").is_between("change_lo", "change_hi")).to_series().to_list()
     assert len(inside) == SMALL * FEW
     assert np.mean(inside) == pytest.approx(0.9, abs=0.08)
+
+
+def test_intervals_also_hold_where_everything_varies_twice_as_much_as_at_the_lender(tmp_path):
+    """By another hand: seven academies of four students, one metric; tests/FIGURES.md has the rates."""
+    some, side = {"metrics": (METRIC,)}, METRICS[METRIC][0]
+    with answering(tmp_path / "large") as large, answering(tmp_path / "small") as small:
+        large.of(diaries.lines(30, 1, **some), "reliability")
+        large.writer.publish()
+        borrow(small.home, [str(large.home.path)])
+        inside = []
+        for seed in range(7):
+            book = diaries.lines(4, seed, noise=2.0, **some)
+            found = small.of(book, "student_trend")["student_trend"]
+            true = found.join(book.truth, on=["student", "metric"], suffix="_true")["change_true"] * side
+            inside += true.is_between(found["change_lo"], found["change_hi"]).to_list()
+    assert np.mean(inside) >= 0.78
 
 
 def test_players_unlike_those_elsewhere_are_not_answered_by_what_is_lent(tmp_path, lenders):

@@ -20,7 +20,7 @@ from models.season.agreed_line import (
 )
 from models.season.estimation import spending_bounds
 from models.season.together import Together
-from season_worlds import aims, scores
+from season_worlds import aims, diaries, scores
 from season_worlds.answers import answering
 
 
@@ -89,6 +89,17 @@ def test_where_others_changed_in_all_ways_hardly_anything_is_expected_of_a_chang
     known = replace(free, others=before)
     assert before.slope(np.ones(1), 2.0)[1] ** -0.5 * 2 > 4
     assert known.change(np.ones(1))[1] == pytest.approx(free.change(np.ones(1))[1], rel=0.1)
+
+
+def test_that_others_were_slipping_is_expected_of_nobody():
+    rng = np.random.default_rng(8)
+    some = course(rng)
+    slipped, rose = (
+        replace(some, others=others(rng, lambda months, by=by: 0 * months + by)) for by in (-4, 4)
+    )
+    assert slipped.slope_before(np.ones(1))[0] == 0
+    assert slipped.others.slope(np.ones(1), 2.0)[0] < -1
+    assert rose.slope_before(np.ones(1))[0] > 1
 
 
 def test_others_count_as_far_as_they_have_no_such_aim_yet():
@@ -224,6 +235,19 @@ def test_what_would_show_is_said_before_anything_is_agreed_on_as_it_is_once_it_w
 def test_a_change_before_the_agreed_day_is_none_since(answers, before):
     world = aims.agreed(24, 4, worth=(0.0,), before=before)
     assert scores.aims_reached(0.0)(world, answers.of(world, "agreed_aim"))[0] <= 2
+
+
+@pytest.mark.parametrize(("world", "most"), [("usual", 4), ("others_fell", 3), ("few_visits", 2)])
+def test_who_goes_on_as_before_has_reached_nothing(answers, world, most):
+    """By another hand; tests/FIGURES.md has the rates."""
+    found = answers.of(diaries.aims(world, 20, 5), "agreed_aim")["agreed_aim"]
+    assert len(found) == 20
+    assert len(found.filter(label="reached")) <= most
+
+
+def test_a_change_by_another_hand_is_reached_by_most(answers):
+    found = answers.of(diaries.aims("usual", 20, 6, gain=4.0), "agreed_aim")["agreed_aim"]
+    assert len(found.filter(label="reached")) >= 13
 
 
 def test_before_the_due_day_what_does_not_show_is_not_yet_and_a_fifth_session_is_awaited(answers):
