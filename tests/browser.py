@@ -26,6 +26,9 @@ ARGS = [
 ]  # fmt: skip
 
 
+PICTURE = '[data-testid="stVegaLiteChart"], [data-testid="stMain"] img'
+PICTURED = ("students", "student", "progress")  # whoever looks, there is something to draw
+
 # Records when a page's first picture is drawn, by the page's own clock; without a picture, when the page is done.
 NOTE_FIRST_PICTURE = """(() => {
     const drawn = () => {
@@ -135,6 +138,42 @@ def settle(page, quiet_ms: int = 700, limit_s: float = 40) -> None:
         elif (time.monotonic() - since) * 1000 >= quiet_ms:
             return
         page.wait_for_timeout(100)
+
+
+def errors_of(page) -> list[str]:
+    """What goes wrong in a page's scripts from now on, in words; filled as it happens.
+
+    On a deep link Streamlit first asks for its own two service addresses under the page's path, is told 404,
+    and then finds them at the root: those are left out.
+    """
+    said: list[str] = []
+
+    def note(message) -> None:
+        address = message.location.get("url", "")
+        if message.type == "error" and "/_stcore/" not in address:
+            said.append(f"{message.text} {address}")
+
+    page.on("console", note)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    return said
+
+
+def problems(page, said: list[str]) -> list[str]:
+    """What is wrong with a page that has settled, of which scripts have `said` errors."""
+    width = page.viewport_size["width"]
+    name = page.url.split("?")[0].rsplit("/", 1)[1]
+    drawn = page.evaluate(
+        "Math.max(0, ...[...document.querySelectorAll('.stVegaLiteChart canvas, .stVegaLiteChart svg')]"
+        ".map(c => c.getBoundingClientRect().right))"
+    )
+    found = {
+        "an exception box": page.locator('[data-testid="stException"]').count() > 0,
+        "wider than the screen": page.evaluate("document.scrollingElement.scrollWidth") > width + 2,
+        f"a picture is cut at the right edge ({drawn:.0f} px)": drawn > width + 2,
+        "no title": page.locator('[data-testid="stMain"] h1').count() == 0,
+        "no picture": name in PICTURED and page.locator(PICTURE).count() == 0,
+    }
+    return [f"{problem}, {width} px" for problem, there in found.items() if there] + said
 
 
 class Hand:

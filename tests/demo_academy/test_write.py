@@ -24,27 +24,18 @@ def _bytes(target: Path) -> dict[str, str]:
     return {str(f.relative_to(target)): hashlib.sha256(f.read_bytes()).hexdigest() for f in files}
 
 
-def test_the_same_seed_writes_the_same_bytes(academy, tmp_path):
-    write_academy(tmp_path, scale=SCALE)
+def test_the_same_seed_writes_the_same_bytes_and_progress_counts_to_the_last_student(academy, tmp_path):
+    said = []
+    write_academy(tmp_path, scale=SCALE, progress=lambda done, total: said.append((done, total)))
     assert _bytes(tmp_path) == _bytes(academy)
+    assert said == [(k, 10) for k in range(1, 11)]
 
 
-@pytest.fixture(scope="module")
-def another(tmp_path_factory):
-    """An academy of another seed, and what its progress said."""
-    target, said = tmp_path_factory.mktemp("another"), []
-    write_academy(target, scale=SCALE, seed=7, progress=lambda done, total: said.append((done, total)))
-    return target, said
-
-
-def test_another_seed_writes_another_academy(academy, another):
-    ours, other = _bytes(academy), _bytes(another[0])
-    assert ours["planted_truth.parquet"] != other["planted_truth.parquet"]
-    assert ours["inbox/rosters/people.csv"] != other["inbox/rosters/people.csv"]
-
-
-def test_progress_counts_to_the_last_student(another):
-    assert another[1] == [(k, 10) for k in range(1, 11)]
+def test_another_seed_invents_other_people_and_seasons(tmp_path):
+    ours, others = (invent_people(tmp_path / str(seed), seed, SCALE) for seed in (20260401, 7))
+    for mine, other in zip(ours, others, strict=True):
+        assert (repr(mine.profile), repr(mine.plan)) != (repr(other.profile), repr(other.plan))
+    assert {p.student.name for p in ours} != {p.student.name for p in others}
 
 
 def test_a_larger_scale_has_more_students(academy, tmp_path):

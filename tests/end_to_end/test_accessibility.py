@@ -111,12 +111,16 @@ def violations(page):
 
 
 @pytest.mark.parametrize("path", STAFF_PAGES)
-def test_axe_finds_nothing_of_ours_on_a_staff_page(visitor, site, people, times, path):
+def test_a_staff_page_opens_clean_at_a_desk_and_axe_finds_nothing_of_ours_on_it(
+    visitor, site, people, times, path
+):
     page = visitor.new_page()
+    said = browser.errors_of(page)
     times[path] = browser.first_picture_s(
         page, f"{site}/{path}?as={people['head']}&student={people['student']}"
     )
     browser.settle(page)
+    assert browser.problems(page, said) == []
     summaries = page.locator('[data-testid="stMain"] summary')
     for folded in summaries.filter(has_not_text=BELOW_A_PICTURE).all():
         folded.click()  # what is in there cannot be reached until then

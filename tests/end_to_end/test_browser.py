@@ -12,10 +12,8 @@ PAGES = {
     role: tuple(page.path for page in TABLE if role in page.roles)
     for role in ("head_coach", "coach", "student", "guardian")
 }
-# A coach opens these between lessons, a student at home: on a phone.
-WIDTHS = {"head_coach": (1280, 390), "coach": (390,), "student": (390,), "guardian": (1280, 390)}
-PICTURE = '[data-testid="stVegaLiteChart"], [data-testid="stMain"] img'
-PICTURED = ("students", "student", "progress")  # whoever looks, there is something to draw
+# A coach opens these between lessons, a student at home: on a phone. A head coach's desk is in test_accessibility.py.
+WIDTHS = {"head_coach": (390,), "coach": (390,), "student": (390,), "guardian": (1280, 390)}
 
 
 @pytest.fixture(scope="module")
@@ -42,45 +40,18 @@ def people(demo):
     }
 
 
-def _ours(message):
-    """An error of ours. On a deep link Streamlit first asks for its own two service addresses under the page's
-    path, is told 404, and then finds them at the root."""
-    return message.type == "error" and "/_stcore/" not in message.location.get("url", "")
-
-
-def _told(message):
-    return f"{message.text} {message.location.get('url', '')}"
-
-
 @pytest.mark.parametrize("role", PAGES)
 def test_each_page_opens_clean_at_the_widths_its_reader_uses(chromium, site, people, role):
     base, log = site
     problems = []
     for width in WIDTHS[role]:
         page = chromium.new_page(**browser.screen(width))
-        said: list[str] = []
-        page.on("console", lambda m, said=said: said.append(_told(m)) if _ours(m) else None)
-        page.on("pageerror", lambda e, said=said: said.append(str(e)))
+        said = browser.errors_of(page)
         for name in PAGES[role]:
             said.clear()
             page.goto(f"{base}/{name}?as={people[role]}")
             browser.settle(page)
-            where = f"{role} {name} {width}"
-            if page.locator('[data-testid="stException"]').count():
-                problems.append(f"{where}: an exception box")
-            if page.evaluate("document.scrollingElement.scrollWidth") > width + 2:
-                problems.append(f"{where}: wider than the screen")
-            drawn = page.evaluate(
-                "Math.max(0, ...[...document.querySelectorAll('.stVegaLiteChart canvas, .stVegaLiteChart svg')]"
-                ".map(c => c.getBoundingClientRect().right))"
-            )
-            if drawn > width + 2:
-                problems.append(f"{where}: a picture is cut at the right edge ({drawn:.0f} px)")
-            if page.locator('[data-testid="stMain"] h1').count() == 0:
-                problems.append(f"{where}: no title")
-            if name in PICTURED and page.locator(PICTURE).count() == 0:
-                problems.append(f"{where}: no picture")
-            problems += [f"{where}: {text}" for text in said]
+            problems += [f"{role} {name}: {problem}" for problem in browser.problems(page, said)]
         page.close()
     assert problems == []
     assert "Traceback" not in log.read_text()

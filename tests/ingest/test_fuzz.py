@@ -19,13 +19,13 @@ from warehouse.errors import Refused
 from warehouse.store import writer
 
 TESTS = Path(__file__).parents[1]
-DELIVERIES = int(os.environ.get("FUZZED_DELIVERIES", "1000"))  # tests/PROMISES.md has the result of 2,000
+DELIVERIES = int(os.environ.get("FUZZED_DELIVERIES", "400"))  # tests/PROMISES.md has the result of 2,000
 RECORDINGS, SEED = DELIVERIES // 33, 20260501
 
 
 @pytest.mark.slow
 def test_mutated_deliveries_end_in_a_sentence_or_a_whole_session(tmp_path):
-    """Most of a minute of one core; bytes flipped, cut, doubled, moved, replaced; every reader."""
+    """Bytes flipped, cut, doubled, moved, replaced; every reader."""
     ran = subprocess.run(
         [
             sys.executable,

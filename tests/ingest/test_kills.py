@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).parents[1]
-KILLS = int(os.environ.get("KILLED_LOADS", "80"))  # 200 take minutes; tests/PROMISES.md has the result
-WHOLE, SEED = KILLS // 20, 20260407
+KILLS = int(os.environ.get("KILLED_LOADS", "30"))  # 200 take minutes; tests/PROMISES.md has the result
+WHOLE, SEED = max(KILLS // 20, 2), 20260407
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def quick_disk(tmp_path):
 @pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 def test_a_load_killed_at_moments_all_over_it_is_finished_by_the_next(quick_disk):
-    """About a minute of one core; the seed is fixed, the machine's pace is not."""
+    """The seed is fixed, the machine's pace is not."""
     ran = subprocess.run(
         [
             sys.executable,

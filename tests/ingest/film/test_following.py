@@ -1,5 +1,6 @@
 """Marks of drawn films, whose heels' true course is known, are found and followed."""
 
+import os
 from contextlib import suppress
 
 import numpy as np
@@ -13,6 +14,7 @@ from models.swing.clip import Clip, heel_rise
 from models.swing.clip_feet import film_doubt
 from warehouse.errors import Refused
 
+FILMS = int(os.environ.get("FOLLOWED_FILMS", "6"))  # 12 in CI
 STANCE = (made_films.STANCE_MM / 2, 0.0, 0.0, 0.0, -made_films.STANCE_MM / 2, 0.0, 0.0, 0.0)
 
 
@@ -53,7 +55,7 @@ def looks(seed):
 @pytest.mark.slow
 def test_heel_rise_from_film_is_within_3_mm_for_95_percent_of_swings(tmp_path):
     errors = []
-    for seed in range(12):
+    for seed in range(FILMS):
         how = looks(seed)
         made = made_films.film(tmp_path / "clip.mp4", seed=seed, **how)
         error, lost = rise_errors_mm(made, how["view"], how["handed"], how["fps"])

@@ -33,7 +33,7 @@ PLAYERS = {"big": Player(74.0, "right"), "small": Player(35.0, "right"), "none":
 
 @pytest.fixture(scope="module")
 def lesson():
-    return recording(QUIET, CHILD, seed=41, minutes=9.0, turn=3)
+    return recording(QUIET, CHILD, seed=41, minutes=6.0, turn=3, rate_hz=50.0)
 
 
 def frame(made):
