@@ -149,8 +149,12 @@ def case_mix(ages: list[tuple[date | None, date]]) -> FLOATS:
     return np.column_stack([np.ones(band.size), *(column - column.mean() for column in columns)])
 
 
-def room_to_gain(own: StudentGains, x: FLOATS) -> float:
+def room_to_gain(own: StudentGains, x: FLOATS) -> tuple[float, FLOATS]:
     """By how much more a student gains who starts further from the band: λ, within the columns x (S, p).
+
+    Beside it λ (S,) without each student. One row less takes (Ma)_i·(Mb)_i / m_i from a'Mb; where m_i is 0,
+    one column is that student's alone and nothing is taken. Source: Cook & Weisberg 1982, Residuals and
+    Influence in Regression, section 2.2.
 
     λ = [g'Ms − Σ v_gs·m] / max(s'Ms − Σ v_s·m, 0.3 s'Ms), M what is left beside x and m its diagonal: errors
     in variables by moments, the errors of a start and of a slope being correlated. Source: Fuller 1987,
@@ -158,12 +162,24 @@ def room_to_gain(own: StudentGains, x: FLOATS) -> float:
     """
     q, _ = np.linalg.qr(x)
     left = 1 - np.sum(q**2, axis=1)
-    start = own.start - q @ (q.T @ own.start)
-    spread = float(start @ start)
-    if spread <= 1e-12 * max(float(own.start @ own.start), 1e-300):
-        return 0.0
-    known = max(spread - float(own.var_start @ left), LEAST_KNOWN * spread)
-    return float(start @ own.gain - own.cov @ left) / known
+    start, gain = (values - q @ (q.T @ values) for values in (own.start, own.gain))
+    weight = np.divide(1.0, left, out=np.zeros_like(left), where=left > 1e-9)
+
+    def whole_and_without(of_each: FLOATS, taken: FLOATS) -> FLOATS:
+        return float(of_each.sum()) - np.concatenate([[0.0], taken])
+
+    def product(a: FLOATS, b: FLOATS) -> FLOATS:
+        return whole_and_without(a * b, a * b * weight)
+
+    def noise(variance: FLOATS) -> FLOATS:
+        squares = variance * (2 * left - 1) + np.sum(q @ (q.T * variance @ q) * q, axis=1)  # Σ_j v_j·M_ij²
+        return whole_and_without(variance * left, squares * weight)
+
+    spread, size = product(start, start), whole_and_without(own.start**2, own.start**2)
+    known = np.maximum(spread - noise(own.var_start), LEAST_KNOWN * spread)
+    varies = spread > 1e-12 * np.maximum(size, 1e-300)
+    slope = np.divide(product(start, gain) - noise(own.cov), known, out=np.zeros_like(known), where=varies)
+    return float(slope[0]), slope[1:]
 
 
 def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | None:
@@ -179,9 +195,8 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
         return None
     taught = share.sum(axis=0) > 0
     within = _independent(np.hstack([share[:, taught], x[:, 1:]]))
-    slope = room_to_gain(own, within)
-    left_out = (room_to_gain(own[kept], within[kept]) for kept in ~np.eye(own.gain.size, dtype=bool))
-    doubt = jackknife_variance(np.array([*left_out]))
+    slope, left_out = room_to_gain(own, within)
+    doubt = jackknife_variance(left_out)
     gain, variance = own.residual(slope)
     start = own.start - own.start.mean()
     p, coaches = x.shape[1], share.shape[1]
@@ -203,7 +218,7 @@ def coach_gains(own: StudentGains, share: FLOATS, x: FLOATS) -> CoachGains | Non
         heights.append(height_u + height_of_sd - 0.5 * form)
         means.append(at @ target.T)
         of_slope = (inverse @ (weighed.T @ start)) @ target.T
-        variances.append(np.einsum("ij,sjk,ik->si", target, inverse, target) + doubt * of_slope**2)
+        variances.append(np.sum(target @ inverse * target, axis=2) + doubt * of_slope**2)
     height, mean, sd = np.concatenate(heights), np.concatenate(means), np.sqrt(np.concatenate(variances))
     weight = special.softmax(height)
     centre = weight @ mean

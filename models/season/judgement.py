@@ -121,9 +121,9 @@ class Bands:
         self, band: pl.DataFrame, level: Mapping[str, str | None], style: Mapping[tuple[str, str, str], str]
     ) -> None:
         """`band`: rows of academy.band; `level` by student; `style` by season, student and club family."""
-        self._rows: dict[tuple[str, str], list[dict[str, Any]]] = {}
+        self._rows: dict[tuple[str, str, str | None], list[dict[str, Any]]] = {}
         for row in band.iter_rows(named=True):
-            self._rows.setdefault((row["metric"], row["club_family"]), []).append(row)
+            self._rows.setdefault((row["metric"], row["club_family"], row["student"]), []).append(row)
         self._level, self._style = level, style
 
     @classmethod
@@ -142,13 +142,13 @@ class Bands:
 
         A band of style stays_forward holds for students without a style yet as well.
         """
-        rows = self._rows.get((metric, club_family), [])
-        own = [r for r in rows if r["student"] == student and (r["from"] is None or r["from"] <= on)]
+        of_student, of_academy = (self._rows.get((metric, club_family, who), []) for who in (student, None))
+        own = [r for r in of_student if r["from"] is None or r["from"] <= on]
         if own:
             return _ends(max(own, key=lambda row: str(row["from"] or "")))
         levels = {self._level.get(student), None}
         styles = {self._style.get((season, student, club_family), "stays_forward"), None}
-        fits = [r for r in rows if r["student"] is None and r["level"] in levels and r["style"] in styles]
+        fits = [r for r in of_academy if r["level"] in levels and r["style"] in styles]
         narrowest = max(fits, key=lambda r: (r["level"] is not None, r["style"] is not None), default=None)
         return None if narrowest is None else _ends(narrowest)
 

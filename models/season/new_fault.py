@@ -25,13 +25,14 @@ from models.season.faultrate import (
     scatter,
     stored_priors,
 )
-from models.season.kernel import FLOATS
+from models.season.kernel import COUNTS, FLOATS
 from models.season.spans import NOW_DAYS, in_spans
 from warehouse.store import Writer
 from warehouse.tables import columns
 from warehouse.vocabulary import SELDOM
 
 USUALLY_CHANGED = 0.05
+A_LIFE = 100_000  # days; longer than any season
 PRIOR_WORTH = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
 LEAST_ABOVE = 2  # of the last three sessions
 
@@ -85,36 +86,20 @@ def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
     student's own correlation of swings. `above`: how many of the last three sessions show the fault more
     often than before. Days with fewer than three sessions in either span are left out.
     """
-    numbered = sessions.with_columns(nth=pl.int_range(pl.len()).over(KEYS))
-    days = numbered.filter(pl.struct(*KEYS, "day").is_last_distinct()).select(*KEYS, on="day", last="nth")
-    newest = pl.col("nth") > pl.col("last") - LEAST_SESSIONS
-    now = newest | (pl.col("day") > pl.col("on") - pl.duration(days=NOW_DAYS))
-    rate = pl.col("flagged") / pl.col("usable")
-    pairs = (
-        days.filter(pl.col("last") >= 2 * LEAST_SESSIONS - 1)
-        .join(numbered, on=KEYS, maintain_order="left")
-        .filter(pl.col("nth") <= pl.col("last"))
-        .with_columns(now=now, newest=newest, rate=rate)
-        .filter((~pl.col("now")).sum().over(*KEYS, "on") >= LEAST_SESSIONS)
-    )
-    counted = {
-        f"{name}_{span}": value.filter(which).sum()
-        for span, which in (("before", ~pl.col("now")), ("now", pl.col("now")))
-        for name, value in (
-            ("y", pl.col("flagged")),
-            ("n", pl.col("usable")),
-            ("squares", pl.col("usable") ** 2),
-        )
-    }
-    before = pl.col("y_before") / pl.col("n_before")
+    last, cut, first = _spans_seen(sessions)
+    y, n = (sessions[name].to_numpy() for name in ("flagged", "usable"))
+    counted: dict[str, FLOATS] = {}
+    for name, values in (("y", y), ("n", n), ("squares", n**2)):
+        until = np.concatenate([[0.0], np.cumsum(values)])  # counts: the differences are exact
+        counted |= {f"{name}_before": until[cut] - until[first], f"{name}_now": until[last + 1] - until[cut]}
+    before = counted["y_before"] / counted["n_before"]
+    above = sum(((y / n)[last - back] > before).astype(np.int32) for back in range(LEAST_SESSIONS))
     seen = (
-        pairs.group_by(*KEYS, "on", maintain_order=True)
-        .agg(**counted, rates=pl.col("rate").filter("newest"))
-        .with_columns(rate_before=before)
-        .rename({"on": "day"})
+        sessions[last]
+        .select(*KEYS, "day", rate_before=pl.Series(before, dtype=pl.Float64), above=pl.Series(above))
+        .with_columns(pl.Series(name, values, dtype=pl.Float64) for name, values in counted.items())
         .join(_own_clustering(sessions), on=KEYS, how="left", maintain_order="left")
     )
-    above = [sum(r > b for r in rates) for rates, b in seen.select("rates", "rate_before").iter_rows()]
     pooled, mean, strength = prior_columns(seen, priors)
     sessions_known = seen["sessions"].fill_null(0).to_numpy()
     weight = sessions_known / (sessions_known + PRIOR_WORTH)
@@ -127,10 +112,21 @@ def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
         - special.betaln(a + y1 + y2, b + n1 + n2 - y1 - y2)
     )  # fmt: skip
     added = {"a_before": a + y1, "b_before": b + n1 - y1, "y_now": y2, "n_now": n2, "log_odds": log_odds}
-    return seen.with_columns(
-        above=pl.Series(above, dtype=pl.Int32),
-        **{name: pl.Series(values, dtype=pl.Float64) for name, values in added.items()},
-    )
+    return seen.with_columns(pl.Series(name, values, dtype=pl.Float64) for name, values in added.items())
+
+
+def _spans_seen(sessions: pl.DataFrame) -> tuple[COUNTS, COUNTS, COUNTS]:
+    """Of each KEYS and day: its last row, the first that is now (`spans.counts_as_now`), and the KEYS' first.
+
+    `sessions` in order of KEYS and time. Days with too few sessions before are left out.
+    """
+    owner = sessions.select(pl.struct(KEYS).rle_id()).to_series().to_numpy().astype(np.int64)
+    day = sessions["day"].cast(pl.Int32).to_numpy() + owner * A_LIFE  # rises from KEYS to KEYS as well
+    last = np.flatnonzero(np.append(day[1:] != day[:-1], True)[: day.size])
+    recent = np.searchsorted(day, day[last] - NOW_DAYS, side="right")
+    cut, first = np.minimum(recent, last - LEAST_SESSIONS + 1), np.searchsorted(owner, owner[last])
+    enough = cut - first >= LEAST_SESSIONS
+    return last[enough], cut[enough], first[enough]
 
 
 def _effective(seen: pl.DataFrame, span: str, rho: FLOATS) -> tuple[FLOATS, FLOATS]:

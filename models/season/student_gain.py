@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import sparse
 
 from models.season.cells import KEY, LEAST_DAYS, LEAST_SESSIONS, CellKey, Parameter, arrange, draws_of
 from models.season.judgement import Band, Bands
@@ -64,11 +65,11 @@ def item_slopes(
     """
     cells = baseline_rows.partition_by(KEY, as_dict=True, maintain_order=True)
     parts = [
-        rows for (season, family, metric), cell_rows in cells.items()
+        pl.DataFrame(_cell_slopes(cell_rows, fit, better.get(metric, "none"), bands), ITEMS, orient="row")
+        for (season, family, metric), cell_rows in cells.items()
         if (fit := parameters.get((season, family, metric))) is not None
-        for rows in _cell_slopes(cell_rows, fit, better.get(metric, "none"), bands)
-    ]  # fmt: skip
-    return pl.DataFrame(parts, ITEMS, orient="row")
+    ]
+    return pl.concat([pl.DataFrame(schema=ITEMS), *parts])
 
 
 def _cell_slopes(cell_rows: pl.DataFrame, fit: Parameter, better: str, bands: Bands) -> list[tuple[Any, ...]]:
@@ -142,8 +143,10 @@ def student_gains(items: pl.DataFrame, share: FLOATS) -> StudentGains:
     who = np.array([at[student] for student in each["student"]])
     what = np.array([place[item] for item in each["item"]])
     values = each.select("gain", "start").to_numpy()
-    design = np.hstack([np.eye(len(place))[what], share[who]])
-    means = np.linalg.lstsq(design, values, rcond=None)[0][: len(place)][what]
+    items = sparse.csr_array((np.ones(what.size), (np.arange(what.size), what)), (what.size, len(place)))
+    design = sparse.hstack([items, sparse.csr_array(share)[who]], format="csr")  # mostly 0 with many coaches
+    normal = (design.T @ design).toarray()
+    means = np.linalg.lstsq(normal, design.T @ values, rcond=1e-13)[0][: len(place)][what]
     values = values - means + means.mean(axis=0)
     count = np.bincount(who).astype(np.float64)
     gain, start = (np.bincount(who, column) / count for column in values.T)

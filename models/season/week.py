@@ -8,9 +8,9 @@ student's page calls Improving or Slipping, and only rates that it calls Worse, 
 contradicts another. "Now" is the newest session day, so a build can be repeated.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import polars as pl
 
@@ -72,6 +72,7 @@ def review(sources: Sources) -> WeekRows:
     found.sort(key=_order)
     monday = sources.as_of - timedelta(days=sources.as_of.weekday())
     before = _earlier_weeks(sources, monday)
+    already = [{(signal.row["kind"], signal.row["student"]) for signal in own} for own in before.values()]
     week = {"week": monday, "as_of": sources.as_of}
     counts = {
         "judged": len(candidates), "listed": len(chosen),
@@ -80,7 +81,7 @@ def review(sources: Sources) -> WeekRows:
         "entered_by_chance": float((1 - entered["p_then"]).sum()),
     }  # fmt: skip
     signals = [
-        signal.row | week | {"rank": rank, "weeks": _weeks_listed(signal, before)}
+        signal.row | week | {"rank": rank, "weeks": _weeks_listed(signal, already)}
         for rank, signal in enumerate(found, start=1)
     ]
     signals += [
@@ -126,14 +127,17 @@ def _earlier_weeks(sources: Sources, monday: date) -> dict[date, list[Signal]]:
     return found
 
 
-def _weeks_listed(signal: Signal, before: Mapping[date, list[Signal]]) -> int | None:
-    """For how many weeks in a row, this one counted, the student has been on the list for the same kind."""
+def _weeks_listed(signal: Signal, before: Sequence[set[tuple[Any, Any]]]) -> int | None:
+    """For how many weeks in a row, this one counted, the student has been on the list for the same kind.
+
+    `before`: kind and student of each earlier week's signals, the newest week first.
+    """
     key = (signal.row["kind"], signal.row["student"])
     if key[0] in NOT_FOLLOWED:
         return None
     weeks = 1
-    for own in before.values():
-        if key not in {(other.row["kind"], other.row["student"]) for other in own}:
+    for own in before:
+        if key not in own:
             break
         weeks += 1
     return weeks

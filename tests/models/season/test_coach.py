@@ -116,9 +116,23 @@ def started_apart(rng, students, slope):
 def test_room_to_gain_is_found_in_spite_of_errors_that_start_and_gain_share(slope):
     rng = np.random.default_rng(6)
     own, share = started_apart(rng, 4000, slope)
-    assert room_to_gain(own, share) == pytest.approx(slope, abs=0.04)
+    assert room_to_gain(own, share)[0] == pytest.approx(slope, abs=0.04)
     plain = np.linalg.lstsq(np.column_stack([own.start, share]), own.gain, rcond=None)[0][0]
     assert abs(plain - slope) > 0.04  # what least squares makes of it
+
+
+def test_leaving_a_student_out_is_the_same_as_never_having_measured_them():
+    rng = np.random.default_rng(11)
+    start, gain = rng.normal(size=(2, 30))
+    var_start, var_gain, cov = rng.uniform(0.05, 0.4, (3, 30))
+    own = StudentGains(gain, start, var_gain, var_start, cov)
+    x = np.eye(4)[rng.integers(0, 4, 30)]
+    slope, without = room_to_gain(own, x)
+    kept = ~np.eye(30, dtype=bool)
+    np.testing.assert_allclose(without, [room_to_gain(own[rest], x[rest])[0] for rest in kept])
+    assert np.ptp(without) > 0.01 > abs(without.mean() - slope)
+    alone = np.column_stack([x, np.arange(30) == 3])  # the fourth student is a coach's only one
+    assert room_to_gain(own, alone)[1][3] == pytest.approx(room_to_gain(own[kept[3]], x[kept[3]])[0])
 
 
 def test_equal_coaches_whose_students_start_apart_seldom_leave_the_limits():
