@@ -21,7 +21,7 @@ from typing import IO, Any
 from ingest import filing
 from ingest.delivery import ARCHIVE, Delivery, find
 from ingest.outcomes import RefusedDeliveries
-from ingest.refusals import UNREADABLE, refuse, unreadable
+from ingest.refusals import UNREADABLE, refuse, refused_for
 from warehouse.errors import Refused
 from warehouse.vocabulary import ARCHIVE_ENDINGS, MOST_DEEP, MOST_FILES
 
@@ -226,10 +226,8 @@ class Archives:
             if not inside:
                 what, todo = "there is no file in the archive", "pack the sessions' folders and deliver again"
                 raise refuse("empty_file", what, todo, file=delivery.name)
-        except Refused as refused:
-            self._refuse(delivery, refused)
         except UNREADABLE as error:
-            self._refuse(delivery, unreadable(delivery.name, None, delivery.name, error))
+            self._refuse(delivery, refused_for(error, delivery.name, file=delivery.name))
         else:
             self._opened.append(delivery)
             yield from (replace(d, by=delivery.by) for d in inside)
@@ -238,9 +236,7 @@ class Archives:
         try:
             contents = delivery.read()
         except OSError:
-            self.refused.job.report.refused.append(
-                refused.refusal
-            )  # it can't be read, so it stays where it is
+            self.refused.job.report.refused.append(refused.refusal)  # it can't be read, so it stays
             return
         self.refused.refuse(delivery, contents, [refused.refusal])
 

@@ -103,7 +103,7 @@ def read_strings(text: Text) -> tuple[pl.DataFrame, list[int]]:
         Refused: a row with more cells than the header, or quotes that do not close.
     """
     body = decode(text.body, text.file).encode()
-    types = dict.fromkeys(unique(text.names), pl.String())
+    types = dict.fromkeys(distinct(text.names), pl.String())
     try:
         frame = _read(body, text, types)
     except (pl.exceptions.PolarsError, ValueError) as error:
@@ -135,12 +135,13 @@ def parse_numbers(text: Text, types: dict[str, Any]) -> pl.DataFrame | None:
         return None
 
 
-def unique(names: Sequence[str]) -> list[str]:
-    """Names of columns, all different: a nameless one (a trailing separator) or a duplicate goes by place."""
-    return [
-        name if name and name not in names[:place] else f"(column {place + 1})"
-        for place, name in enumerate(names)
-    ]
+def distinct(names: Sequence[str]) -> list[str]:
+    """Names that are all different: a nameless one goes by its place, one that comes again by a number."""
+    found: list[str] = []
+    for place, name in enumerate(names, start=1):
+        again = names[: place - 1].count(name)
+        found.append(f"(column {place})" if not name else f"{name} #{again + 1}" if again else name)
+    return found
 
 
 def _read(data: bytes, text: Text, types: dict[str, Any]) -> pl.DataFrame:

@@ -8,8 +8,8 @@ that time, so that it stays with its swing if a recording is ever cut differentl
 from collections.abc import Collection, Iterable
 from itertools import groupby, pairwise
 from operator import itemgetter
-from typing import Any
 
+from ingest.rows import Row
 from warehouse.store import Writer
 from warehouse.vocabulary import (
     CORRECTIONS,
@@ -22,7 +22,6 @@ from warehouse.vocabulary import (
     SWING_KIND,
 )
 
-Row = dict[str, Any]
 _NOTES = f"""
     SELECT session, swing_no, kind, code, value, "at" FROM academy.note
     WHERE kind IN {CORRECTIONS} AND session IN (SELECT unnest(CAST(? AS VARCHAR[]))) ORDER BY "at", note

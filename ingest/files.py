@@ -14,8 +14,8 @@ from ingest.formats.format import LineContext, LineFormat, Lines, RosterFormat, 
 from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries
 from ingest.reading_process import is_little, read_within_limits
-from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, unreadable
-from ingest.rights import Right, filed_version
+from ingest.refusals import UNREADABLE, DetailedRefusal, refusal, refuse, refused_for
+from ingest.rights import filed_version
 from ingest.rows import from_lines, typed
 from warehouse import lessons, recipes
 from warehouse.errors import Refusal, Refused, UnderfootError
@@ -64,12 +64,9 @@ class Files:
             contents = delivery.read()
             contents.check_sizes()
             self._take(delivery, contents)
-        except Refused as refused:
-            self.refused.refuse(delivery, contents, [refused.refusal])
         except UNREADABLE as error:
-            self.refused.refuse(
-                delivery, contents, [unreadable(delivery.name, None, delivery.name, error).refusal]
-            )
+            refused = refused_for(error, delivery.name, file=delivery.name)
+            self.refused.refuse(delivery, contents, [refused.refusal])
 
     def _take(self, delivery: Delivery, contents: Contents) -> None:
         right = self.job.right_of(delivery.by)
@@ -203,11 +200,12 @@ class Files:
         file = delivery.files[0]
         kind = files_of(LineFormat, [file])[file]
         known = None if is_little(delivery.files, contents.n_bytes) else _Known.of(self.job)
+        right = self.job.right_of(delivery.by)
         context = LineContext(
             self.job.academy,
             known.student_of if known else self.job.student_of,
             known.swings_of if known else self._swings_of,
-            not_theirs=Right.problem_of(self.job.right_of(delivery.by)),
+            not_theirs=right.problem_of_line if right is not None else None,
         )
         read: Lines = self._read(delivery, contents, kind.read, contents.held[file], file, context)
         return read

@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import datetime
@@ -16,7 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ingest.delivery import ROSTER, SESSION, SHEET, Contents, Delivery
+from ingest.delivery import ROSTER, SESSION, SHEET, Contents, Delivery, original_name
 from ingest.film.tracks import Filmed, Unread
 from warehouse.deliverer import ARRIVING, MARK
 from warehouse.errors import Refusal
@@ -94,11 +94,6 @@ def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
         raise Changed(delivery.name)
 
 
-def in_inbox(home: Home, delivery: Delivery) -> bool:
-    """Whether a delivery's originals are ours to move."""
-    return any(delivery.base.is_relative_to(own) for own in _roots(home))
-
-
 @cache
 def _roots(home: Home) -> frozenset[Path]:
     """The folders whose deliveries are ours to move, links followed once."""
@@ -110,26 +105,22 @@ def take_away(home: Home, delivery: Delivery) -> None:
 
     A folder leaves under a hidden name first, so that a crash can't leave half a session in the inbox.
     """
-    if not in_inbox(home, delivery):
+    roots, folder = _roots(home), delivery.path
+    if not any(delivery.base.is_relative_to(own) for own in roots):
         return
-    roots = _roots(home)
-    whole = delivery.kind == SESSION and delivery.path not in roots and (delivery.path / SHEET).is_file()
-    if whole and set(_all_files(delivery.path)) <= {*delivery.files, WHY}:
-        gone = delivery.path.with_name(f"{_GONE}{delivery.path.name}")
+    whole = delivery.kind == SESSION and folder not in roots and (folder / SHEET).is_file()
+    there = (path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir())
+    if whole and {*there} <= {*delivery.files, WHY}:
+        gone = folder.with_name(f"{_GONE}{folder.name}")
         shutil.rmtree(gone, ignore_errors=True)
-        delivery.path.replace(gone)
+        folder.replace(gone)
         shutil.rmtree(gone, ignore_errors=True)
     else:
         for name in delivery.files:
             (delivery.base / name).unlink(missing_ok=True)
         if delivery.waiting:
             (delivery.base / WHY).unlink(missing_ok=True)
-    _prune(delivery.base if not whole else delivery.path.parent, roots)
-
-
-def _all_files(folder: Path) -> Iterator[str]:
-    for here, _, names in os.walk(folder):
-        yield from ((Path(here) / name).relative_to(folder).as_posix() for name in names)
+    _prune(delivery.base if not whole else folder.parent, roots)
 
 
 def _prune(folder: Path, roots: frozenset[Path]) -> None:
@@ -160,17 +151,11 @@ def sweep(home: Home) -> None:
                 shutil.rmtree(here / name, ignore_errors=True)
 
 
-def refused_name(delivery: Delivery, contents: Contents) -> str:
-    """Folder name in refused/: the delivery's own name and the start of its hash."""
-    stem = delivery.name if not delivery.waiting else delivery.base.name.rsplit("-", 1)[0]
-    return f"{stem}-{contents.fingerprint[:8]}"
-
-
 def keep_refused(
     home: Home, delivery: Delivery, contents: Contents, refused: Iterable[Refusal], at: datetime
 ) -> Path:
     """Copy a refused delivery to refused/<name>-<hash8>/ with a why.json beside it."""
-    target = home.refused / refused_name(delivery, contents)
+    target = home.refused / f"{original_name(delivery)}-{contents.fingerprint[:8]}"
     part = home.refused / f".{target.name}.part"
     _copy(delivery, contents, part)
     listed = [asdict(r) for r in refused]

@@ -94,13 +94,15 @@ def _identify(home: Home, writer: Writer, request: Request) -> tuple[Identity, R
     names = {name for person, name in named if person in codes}
     names -= {name for person, name in named if person not in codes}
     sessions, of_others = _sessions(home, codes)
+    things = "SELECT drill FROM academy.drill UNION SELECT device FROM academy.device"  # a text keeps theirs
+    others = of_others | (set(people["person"]) - codes) | set(writer.sql(things).to_series())
     who = Identity(
         student,
         frozenset(codes),
         frozenset(names),
         frozenset(_addresses(home, codes)),
         frozenset(sessions),
-        frozenset(of_others | (set(people["person"]) - codes) | _codes_of_things(writer)),
+        frozenset(others),
     )
     removed = _theirs(home, writer, who)
     forgotten.note(
@@ -132,13 +134,6 @@ def _addresses(home: Home, codes: set[str]) -> set[str]:
             signs_in = tomllib.loads(path.read_text("utf-8-sig")).get("sign_in", {}).get("people", {})
             found |= {str(address) for address, person in signs_in.items() if person in codes}
     return found
-
-
-def _codes_of_things(writer: Writer) -> set[str]:
-    """Codes that are no person's: a text that names a drill or a device keeps it."""
-    return set(
-        writer.sql("SELECT drill FROM academy.drill UNION SELECT device FROM academy.device").to_series()
-    )
 
 
 def _sessions(home: Home, codes: set[str]) -> tuple[set[str], set[str]]:

@@ -24,17 +24,15 @@ class LoadReport:
 
     accepted: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
-    rows: dict[str, int] = field(default_factory=dict)
+    rows: Counter[str] = field(default_factory=Counter)
     refused: list[Refusal] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)  # what loaded but was fixed while reading
     touched: set[str] = field(default_factory=set)
     files: dict[str, str] = field(default_factory=dict)  # roster and loose files: accepted or unchanged
 
-    def count(self, table: str, n: int) -> None:
-        """Add landed rows of a table (named without its schema)."""
-        if n:
-            name = table.removeprefix("academy.")
-            self.rows[name] = self.rows.get(name, 0) + n
+    def count(self, counts: Mapping[str, int]) -> None:
+        """Add landed rows by table."""
+        self.rows += Counter({table.removeprefix("academy."): n for table, n in counts.items()})
 
     def to_json(self) -> dict[str, Any]:
         """The object that `underfoot load --json` prints."""

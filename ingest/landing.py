@@ -153,12 +153,6 @@ def assign_seasons(writer: Writer) -> None:
     )
 
 
-def refused_sentences(writer: Writer, delivery: str) -> list[str]:
-    """What a delivery was last refused for, in words."""
-    found = writer.sql("SELECT sentence FROM academy.refusal WHERE delivery = ?", [delivery])
-    return sorted(found.to_series())
-
-
 def land_devices(writer: Writer, settings: Settings) -> int:
     """Upsert the devices of academy.toml; returns how many changed."""
     rows = [

@@ -5,8 +5,6 @@ academy has. The draw is written as a notes file into the inbox: a plan line for
 that lost in `drawn_against`; the next load lands it.
 """
 
-import csv
-import io
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -158,11 +156,8 @@ def _student(
 
 def _lines(lots: Sequence[Lot], authors: Sequence[str], names: dict[str, str], now: datetime) -> str:
     """A notes file with one plan line a student."""
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(COLUMNS)
-    at = now.isoformat(timespec="seconds")
+    at, rows = now.isoformat(timespec="seconds"), []
     for lot, author in zip(lots, authors, strict=True):
         said = f"Lots drawn: {names[lot.drill]}, not {names[lot.against]}."
-        table.writerow([lot.student, at, author, "plan", lot.drill, said, "false", lot.against])
-    return text.getvalue()
+        rows.append((lot.student, at, author, "plan", lot.drill, said, False, lot.against))
+    return pl.DataFrame(rows, schema=COLUMNS, orient="row").write_csv()

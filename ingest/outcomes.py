@@ -94,7 +94,8 @@ class RefusedDeliveries:
         self.folder.changed(kept)
         if delivery.kind == ROSTER and not delivery.waiting:
             self.folder.supersede(delivery, contents.fingerprint)
-        known = landing.refused_sentences(job.writer, contents.fingerprint)
+        query = "SELECT sentence FROM academy.refusal WHERE delivery = ?"
+        known = sorted(job.writer.sql(query, [contents.fingerprint]).to_series())
         if known == sorted(r.sentence for r in listed) and contents.fingerprint in job.ledger.refused:
             job.ledger.sequence -= 1  # refused before in the same words
         else:
@@ -139,7 +140,7 @@ class AcceptedDeliveries:
 
     def use_settings(self, settings: Settings) -> None:
         """Read by these settings from now on; their devices are upserted."""
-        self.job.report.count("device", landing.land_devices(self.job.writer, settings))
+        self.job.report.count({"device": landing.land_devices(self.job.writer, settings)})
         self.job.academy = read_academy(self.job.writer, settings)
 
     def commit(
@@ -163,7 +164,7 @@ class AcceptedDeliveries:
         with step(log, "landed %s", delivery.name), job.writer.transaction():
             counts = land(entry)
             landing.land_deliveries(job.writer, [_sized(entry, delivery, contents)])
-        self._count(counts)
+        job.report.count(counts)
         if delivery.kind == ROSTER:
             job.academy = read_academy(job.writer, job.academy.settings)
         if pending is not None:
@@ -211,7 +212,7 @@ class AcceptedDeliveries:
             landing.land_deliveries(job.writer, [_sized(f.entry, f.delivery, f.contents) for f in group])
             for filed in group:
                 self._land_refusals(filed.rows, filed.entry)
-        self._count(counts)
+        job.report.count(counts)
         for filed in group:
             content, header = filed.contents.fingerprint, filed.rows.header
             if filed.pending is not None:
@@ -289,14 +290,8 @@ class AcceptedDeliveries:
         ledger.finish(self.job.home, pending, self.job.ledger, self.read_again)
         filing.take_away(self.job.home, delivery)
 
-    def _count(self, counts: Mapping[str, int]) -> None:
-        for table, n in counts.items():
-            self.job.report.count(table, n)
-
     def _land_refusals(self, rows: SessionRows, entry: Mapping[str, Any]) -> None:
-        header = rows.header
-        who = {"student": header.student, "coach": header.coach, "device": header.device}
-        self.refused.land(rows.refused, entry, session=header.session, who=who)
+        self.refused.land(rows.refused, entry, session=rows.header.session, who=rows.header.who)
 
     @staticmethod
     def _write_trace(rows: SessionRows, trace: Path | None, content: str) -> None:

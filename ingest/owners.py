@@ -8,7 +8,8 @@ may differ, and what a lesson counts for: common practice, no source.
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from math import exp, hypot, pi, sqrt
+from math import hypot
+from statistics import NormalDist
 from typing import NamedTuple
 
 from warehouse.store import Writer
@@ -88,12 +89,8 @@ def _fit(shown: float | None, usual: tuple[float, float], own: tuple[float, floa
     """The odds of what is shown by a student's `own` mean and standard deviation, else by the usual ones."""
     if shown is None:
         return _Fit(1.0, fits=False)
-    by_chance = _normal(shown, *usual)
+    by_chance = NormalDist(*usual).pdf(shown)
     if own is None:
         return _Fit(by_chance, fits=False)
-    odds = (1.0 - OUTLIER) * _normal(shown, *own) + OUTLIER * by_chance
+    odds = (1.0 - OUTLIER) * NormalDist(*own).pdf(shown) + OUTLIER * by_chance
     return _Fit(odds, fits=abs(shown - own[0]) <= FITS_WITHIN * own[1])
-
-
-def _normal(value: float, mean: float, spread: float) -> float:
-    return exp(-0.5 * ((value - mean) / spread) ** 2) / (spread * sqrt(2.0 * pi))

@@ -157,7 +157,7 @@ class Placing:
         recipe = Recipe(file.name, self.job.academy.settings.devices[device], "right", USUAL_FOOT_MM, None)
         try:
             return _apart(file, _shown_in, recipe)
-        except (Refused, *UNREADABLE):
+        except UNREADABLE:
             return Shown()
 
     def _coming(self, at: datetime) -> set[str]:

@@ -17,7 +17,6 @@ from ingest.formats.format import (
     SessionContext,
     explain,
     files_of,
-    formats,
     is_in_memory,
     is_known,
 )
@@ -29,7 +28,7 @@ from ingest.previewed_swings import shares, swings
 from ingest.reading_process import read_within_limits
 from ingest.recording.swings import after
 from ingest.recording.turns import Lines, turns_of_c3d, turns_of_grid, turns_of_table
-from ingest.refusals import UNREADABLE, refuse, unreadable
+from ingest.refusals import UNREADABLE, refuse, refused_for
 from ingest.session_file import session_of_nobody
 from ingest.swing_files import sample_files
 from warehouse.devices import DeviceSettings, read_devices
@@ -53,7 +52,7 @@ def preview(brought: Brought, moments: Moments | None = None) -> Preview:
 
     `moments` gives the events of a trace's swings as the plate shows them.
     """
-    roster = next((path.name for path in brought.folder.iterdir() if _is_roster(path.name)), None)
+    roster = next(iter(files_of(RosterFormat, (path.name for path in brought.folder.iterdir()))), None)
     if roster is not None:
         sentence = f"{roster} is a roster file; people and drills have pages of their own."
         return Preview({}, problems=(("roster", sentence),))
@@ -68,10 +67,6 @@ def preview(brought: Brought, moments: Moments | None = None) -> Preview:
     except UNREADABLE as error:
         sentence = f"These files can't be read ({type(error).__name__}); export them again."
         return replace(found, problems=(("unreadable", sentence),))
-
-
-def _is_roster(name: str) -> bool:
-    return any(one.recognises(name) for one in formats(RosterFormat))
 
 
 def _delivered_names(folder: Path) -> dict[str, str]:
@@ -202,7 +197,7 @@ class BroughtFiles:
                     cut = kind.cut(name, context)
                 else:
                     cut = kind.read(name, None, context)
-            except (Refused, *UNREADABLE):
+            except UNREADABLE:
                 if not kind.one_swing:
                     raise
                 path.unlink()  # it is left out of the whole too
@@ -241,7 +236,7 @@ class BroughtFiles:
             no = place if plain else number
             try:
                 read, single = self._read(name, no, several=len(whole) > 1, recordings=recordings)
-            except (Refused, *UNREADABLE) as error:
+            except UNREADABLE as error:
                 if not self.kinds[name].one_swing or len(whole) == 1:
                     raise
                 left_out[name] = error
@@ -250,14 +245,15 @@ class BroughtFiles:
             found.append((after(read, last), single))
         if left_out and not found:
             raise next(iter(left_out.values()))
-        return found, {name: _why(name, error) for name, error in left_out.items()}
+        whys = {name: refused_for(error, name, file=name) for name, error in left_out.items()}
+        return found, {name: why.refusal.sentence for name, why in whys.items()}
 
     def _runs_on(self, name: str) -> bool:
         """Whether a recording of platforms holds several swings."""
         kind = self.kinds[name]
         try:
             return kind.one_swing and len(kind.read(name, None, self.context).found) > 1
-        except (Refused, *UNREADABLE):
+        except UNREADABLE:
             return False
 
     def _read(self, name: str, no: int, *, several: bool, recordings: bool) -> tuple[SampleFile, bool]:
@@ -271,12 +267,10 @@ class BroughtFiles:
             if refused.refusal.reason != "no_swing_found" or (recordings and kind.one_swing):
                 raise
             return kind.read(name, no, self.context), True
-        if several and read.found and not recordings and self._has_no_recipe():
+        device = self.context.device
+        if several and read.found and not recordings and device is not None and device.layout is None:
             return kind.read(name, no, self.context), True
         return read, False
-
-    def _has_no_recipe(self) -> bool:
-        return self.context.device is not None and self.context.device.layout is None
 
     def _has_no_numbers(self, kind: SampleFormat) -> bool:
         """Whether a device's recipe tells no swings apart within a file."""
@@ -284,10 +278,3 @@ class BroughtFiles:
         if device is None or device.layout is None or not isinstance(kind, PlateTable):
             return False
         return device.layout.swings == "column" and "swing_no" not in device.columns
-
-
-def _why(name: str, error: Exception) -> str:
-    """Why a file can't be read, in a sentence."""
-    if isinstance(error, Refused):
-        return error.refusal.sentence
-    return unreadable(name, None, name, error).refusal.sentence

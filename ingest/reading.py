@@ -271,7 +271,7 @@ class _Session:
         """Rows of notes and shots; of several with one key, in several files, the first counts."""
         found: dict[str, list[Row]] = {}
         student = self.header.student
-        not_theirs = Right.problem_of(self.right)
+        not_theirs = self.right.problem_of_line if self.right is not None else None
         context = LineContext(
             self.academy, lambda _: student, self._swing_numbers, self.context.header, not_theirs
         )

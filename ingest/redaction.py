@@ -10,7 +10,7 @@ import io
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -51,8 +51,9 @@ class Identity:
 
     def to_json(self) -> dict[str, Any]:
         """For the file that lets an interrupted run be finished."""
-        values = {field.name: getattr(self, field.name) for field in fields(self)}
-        return {name: value if isinstance(value, str) else sorted(value) for name, value in values.items()}
+        return {
+            name: value if isinstance(value, str) else sorted(value) for name, value in asdict(self).items()
+        }
 
     @classmethod
     def from_json(cls, noted: Mapping[str, Any]) -> "Identity":
@@ -88,6 +89,12 @@ class Identity:
             return found[0] if whole is not None and whole[0] in self.others else BLANK
 
         return self._pattern.sub(blank, text)
+
+    def without_addresses(self, text: str) -> str:
+        """A text without their addresses alone, whatever stands beside them."""
+        for address in self.addresses:
+            text = re.sub(re.escape(address), BLANK, text, flags=re.IGNORECASE)
+        return text
 
     def owns(self, row: Mapping[str, Any]) -> bool:
         """Whether a row is about them."""
@@ -214,10 +221,7 @@ def settings_without(data: bytes, who: Identity) -> bytes:
         if entry is not None and entry[3] in who.codes and "@" in entry[1]:
             continue
         out.append(_comment_blanked(line, who))
-    found = "".join(out)
-    for address in who.addresses:
-        found = re.sub(re.escape(address), BLANK, found, flags=re.IGNORECASE)
-    return found.encode()
+    return who.without_addresses("".join(out)).encode()
 
 
 def calendar_without(data: bytes, who: Identity) -> bytes:
@@ -225,9 +229,7 @@ def calendar_without(data: bytes, who: Identity) -> bytes:
     text = data.decode("utf-8-sig", "replace")
     lines = re.sub(r"\r?\n[ \t]", "", text).splitlines(keepends=True)
     found = "".join(lines)
-    without = "".join(map(who.blanked, lines))
-    for address in who.addresses:
-        without = re.sub(re.escape(address), BLANK, without, flags=re.IGNORECASE)
+    without = who.without_addresses("".join(map(who.blanked, lines)))
     return data if without == found else without.encode()
 
 

@@ -10,10 +10,11 @@ from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal, Refused
 
 UNREADABLE = (
-    pl.exceptions.PolarsError, ValueError, ArithmeticError, LookupError, TypeError, RecursionError, OSError,
-    csv.Error,
+    Refused, pl.exceptions.PolarsError, ValueError, ArithmeticError, LookupError, TypeError, RecursionError,
+    OSError, csv.Error,
 )  # fmt: skip
-"""What parsers raise over bytes they can't make sense of: reported as one sentence, never shown as raised."""
+"""What readers raise over bytes they can't make sense of: reported as one sentence, never shown as raised."""
+AGAIN = "correct it and deliver the session again"
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,12 @@ def shown(value: object) -> str:
         return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
 
 
-def unreadable(name: str, session: str | None, file: str | None, error: BaseException) -> Refused:
-    """The refusal of a delivery that a parser gave up on."""
+def refused_for(
+    error: Exception, name: str, *, session: str | None = None, file: str | None = None
+) -> Refused:
+    """The refusal of a delivery over which its reader raised one of UNREADABLE."""
+    if isinstance(error, Refused):
+        return error
     what = f"{name} can't be read ({type(error).__name__})"
     todo = "export it again and deliver it whole"
     refused = refuse("unreadable", what, todo, session=session, file=file)

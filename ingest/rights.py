@@ -10,7 +10,7 @@ names the one it corrects.
 What was put into the inbox by whoever keeps the home has no deliverer, and needs no right.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -88,11 +88,6 @@ class Right:
             return "pace", "a family's report of practice has a pace, is of home, and is shared"
         return None
 
-    @classmethod
-    def problem_of(cls, right: "Right | None") -> Callable[[Mapping[str, Any]], tuple[str, str] | None]:
-        """As `problem_of_line`, of a right; without one, nothing speaks against anything."""
-        return right.problem_of_line if right is not None else _nothing
-
     def check(self, student: str, name: str | None, **place: Any) -> None:
         """Refuse something about a student under a name.
 
@@ -150,10 +145,6 @@ class Right:
             )
             todo = "say so where you drop it, or give the session a name of its own, and deliver again"
             raise refuse("correction_unnamed", what, todo, session=session)
-
-
-def _nothing(_line: Mapping[str, Any]) -> None:
-    """Nothing speaks against it; a lambda could not be handed to another process."""
 
 
 def right_of(writer: Writer, settings: Settings, deliverer: Deliverer) -> Right:

@@ -24,7 +24,7 @@ from ingest.plate_rows import (
     snapped,
     together,
 )
-from ingest.refusals import in_words, refuse
+from ingest.refusals import AGAIN, in_words, refuse
 from ingest.session_file import SessionHeader
 from warehouse.contracts.base import Failure
 from warehouse.errors import Refusal
@@ -42,7 +42,6 @@ HEEL_OVER_FOOT_N = 20.0
 REGULAR_WITHIN = 0.25  # of a sample period: closer than this to an even grid is a rounded, regular clock
 _LOADS = ("lead_n", "trail_n", "lead_heel_n", "trail_heel_n")
 _ALONG = ("lead_along_pct", "trail_along_pct")
-_AGAIN = "correct it and deliver the session again"
 _EXPORT = "export the swing again and deliver the session again"
 Problem = tuple[str, str, str, int, str]  # reason, what, what to do, row, our column
 
@@ -94,7 +93,7 @@ class Samples:
             if swing_no < 0:
                 first = self._broken[-1][0]
                 what = in_words(first, first.column) + _more(rows_of(rows).size, "rows")
-                self._refuse(None, ("unmatched_swing", what, _AGAIN, first.index or 0, "swing_no"))
+                self._refuse(None, ("unmatched_swing", what, AGAIN, first.index or 0, "swing_no"))
             elif swing_no not in known:
                 what = "session.toml has no such swing"
                 todo = f"add a [[swing]] with no = {swing_no} or correct the number, and deliver again"
@@ -123,7 +122,7 @@ class Samples:
         what = in_words(first, source.theirs)
         if first.reason == "out_of_range" and ours in self.values:
             what = f"{source.theirs} is {source.in_words(float(self.values[ours][row]))} but {first.rule}"
-        return first.reason, what + _more(len(broken), "values"), _AGAIN, row, ours
+        return first.reason, what + _more(len(broken), "values"), AGAIN, row, ours
 
     def _check(self, swing_no: int, rows: Rows) -> None:
         order, problem, plain = rows, None, self._plain.get(swing_no)
@@ -146,7 +145,7 @@ class Samples:
 
     def _clock_problem(self, rows: Rows, order: Rows, steps: Array, period: float) -> Problem | None:
         if not len(steps):
-            return "rate", "there is only one sample", _AGAIN, row_of(order, 0), "t_s"
+            return "rate", "there is only one sample", AGAIN, row_of(order, 0), "t_s"
         if order is not rows and steps.min() <= 0:
             k = int(np.flatnonzero(steps <= 0)[0])
             what = f"the time {self.values['t_s'][row_of(order, k)]:.10g} s appears twice"
@@ -197,7 +196,7 @@ class Samples:
             if heel_over is not None and heel_over[order].any():
                 row, heel = int(rows_of(order)[heel_over[order]][0]), self.values[f"{foot}_heel_n"]
                 what = f"the heel carries {heel[row]:.4g} N but the whole foot only {load[row]:.4g} N"
-                return "heel_over_foot", what, _AGAIN, row, f"{foot}_heel_n"
+                return "heel_over_foot", what, AGAIN, row, f"{foot}_heel_n"
         return None
 
     def _along_words(self, name: str, row: int, load: float, count: int) -> Problem:
@@ -208,7 +207,7 @@ class Samples:
             given += f" ({value:.4g} % of foot length)"
         what = f"{source.theirs} is {given} while the foot carries {load:.4g} N"
         what += f", but must be -10 to 110 % of foot length{_more(count, 'values')}"
-        return ("empty_value" if np.isnan(value) else "out_of_range"), what, _AGAIN, row, name
+        return ("empty_value" if np.isnan(value) else "out_of_range"), what, AGAIN, row, name
 
     def _body_weight_n(self, order: Rows) -> float:
         """Body weight as ingest can know it: from the given mass, else the swing's median total load."""

@@ -99,6 +99,11 @@ class SessionHeader:
     refused: list[Refusal] = field(default_factory=list)
     pace: str = USUAL_PACE  # of every swing whose [[swing]] names no other
 
+    @property
+    def who(self) -> dict[str, str | None]:
+        """Whom a refusal is listed for."""
+        return {"student": self.student, "coach": self.coach, "device": self.device}
+
     def names(self, file: str) -> bool:
         """Whether a [[swing]] names a file as its own."""
         return any(swing.file == file for swing in self.swings.values())

@@ -18,7 +18,7 @@ from ingest.job import Job
 from ingest.outcomes import AcceptedDeliveries, FiledSession
 from ingest.reading import SessionRefused, read_session
 from ingest.reading_process import READ_LIMIT_S, is_little, read_apart
-from ingest.refusals import UNREADABLE, unreadable
+from ingest.refusals import UNREADABLE, refused_for
 from ingest.rights import Right, filed_version
 from ingest.rows import SessionRows
 from warehouse import journal
@@ -88,16 +88,11 @@ class Sessions:
                 rows = self._read(delivery, contents, right)
             if same and not self._earlier.differ(contents, rows):
                 return Prepared(delivery, contents)
-        except Refused as refused:
-            if same:
-                return Prepared(delivery, contents)  # the version in the warehouse is kept
-            return Prepared(delivery, contents, refused=refused)
         except UNREADABLE as error:
             if same:
-                return Prepared(delivery, contents)
-            return Prepared(
-                delivery, contents, refused=unreadable(delivery.name, delivery.session, None, error)
-            )
+                return Prepared(delivery, contents)  # the version in the warehouse is kept
+            refused = refused_for(error, delivery.name, session=delivery.session)
+            return Prepared(delivery, contents, refused=refused)
         return Prepared(delivery, contents, rows)
 
     def _read(self, delivery: Delivery, contents: Contents, right: Right | None) -> SessionRows:
@@ -180,9 +175,8 @@ class Sessions:
         if not isinstance(refused, SessionRefused):
             self.refused.refuse(delivery, contents, [refused.refusal])
             return
-        header = refused.header
-        who = {"student": header.student, "coach": header.coach, "device": header.device}
-        self.refused.refuse(delivery, contents, [self._with_advice(r) for r in refused.listed], who)
+        listed = [self._with_advice(whole) for whole in refused.listed]
+        self.refused.refuse(delivery, contents, listed, refused.header.who)
 
     def _with_advice(self, whole: Refusal) -> Refusal:
         """While no consent is kept at all, the first refusal for lack of one names both ways to go on."""

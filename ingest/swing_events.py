@@ -4,13 +4,11 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from ingest.formats.format import EventFormat, SessionContext, files_of
-from ingest.refusals import refuse, shown
+from ingest.refusals import AGAIN, refuse, shown
 from ingest.session_file import FILE, Event, SessionHeader, line_of
 from warehouse.errors import Refusal
 from warehouse.toml import is_number
 from warehouse.vocabulary import EVENTS
-
-_AGAIN = "correct it and deliver the session again"
 
 
 def read_events(
@@ -61,7 +59,7 @@ def _at(header: SessionHeader, no: int, reason: str, what: str, event: Event) ->
     if event.file == FILE and no in header.swings:
         line = line_of(header.text, event.event, "swing", header.swings[no].place)
     place = {"swing_no": no, "file": event.file or header.swings[no].file, "line": line}
-    return refuse(reason, what, _AGAIN, session=header.session, column=event.event, **place).refusal
+    return refuse(reason, what, AGAIN, session=header.session, column=event.event, **place).refusal
 
 
 def _wrong(events: list[Event]) -> tuple[str, str, Event] | None:

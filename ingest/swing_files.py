@@ -19,13 +19,12 @@ from ingest.formats.format import (
 )
 from ingest.plate_rows import FoundSwing, SampleFile
 from ingest.recording.swings import after, in_words
-from ingest.refusals import of_swing, refuse, shown
+from ingest.refusals import AGAIN, of_swing, refuse, shown
 from ingest.session_file import FILE, SessionHeader, SwingEntry
 from warehouse import filed
 from warehouse.errors import Refusal, Refused, UnderfootError
 from warehouse.filed import BY_ROSTER
 
-_AGAIN = "correct it and deliver the session again"
 NO_POINTS = pl.DataFrame(
     schema={"swing_no": pl.Int64, "frame": pl.Int64, "point": pl.String, "x_px": pl.Float64,
             "y_px": pl.Float64, "score": pl.Float64}
@@ -79,12 +78,9 @@ def sample_files(names: Sequence[str], header: SessionHeader) -> dict[str, Sampl
 
     They are in the order of the numbers in their names, so that swing 10 comes after swing 2.
     """
-    ordered = sorted(names, key=_by_numbers)
+    parts = {name: re.split(r"([0-9]+)", name) for name in names}
+    ordered = sorted(names, key=lambda name: [int(p) if p.isdigit() else p for p in parts[name]])
     return files_of(SampleFormat, ordered, {swing.file for swing in header.swings.values()})
-
-
-def _by_numbers(name: str) -> list[str | int]:
-    return [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", name)]
 
 
 def read_measured(context: SessionContext) -> Measured:
@@ -106,7 +102,7 @@ def read_measured(context: SessionContext) -> Measured:
         try:
             if name not in files or not files[name].one_swing:
                 what = f"{name} is not a plate file or recording in the session's folder"
-                raise refuse("no_samples", what, _AGAIN, file=FILE, column="file")
+                raise refuse("no_samples", what, AGAIN, file=FILE, column="file")
             measured.take(files[name].read(name, no, replace(context, header=measured.header)))
         except Refused as refused:
             measured.refused.append(of_swing(refused.refusal, no, header.session))
@@ -149,9 +145,9 @@ def _swings_of(header: SessionHeader, files: Mapping[str, SampleFormat]) -> dict
     return named
 
 
-def clip_files(names: Iterable[str], header: SessionHeader | None = None) -> list[str]:
+def clip_files(names: Iterable[str], header: SessionHeader) -> list[str]:
     """The files among a session's that hold a clip: by their usual name, or as `header` names them."""
-    named = set() if header is None else {swing.clip for swing in header.swings.values()}
+    named = {swing.clip for swing in header.swings.values()}
     kinds = (*formats(PointTableFormat), *formats(PointsFormat), *formats(FilmFormat))
     return [name for name in names if name in named or any(kind.recognises(name) for kind in kinds)]
 
@@ -232,7 +228,7 @@ class SessionClips:
     def missing(self, no: int, name: str) -> None:
         """Refuse a swing whose own clip was not delivered with it."""
         what = f"{name} is not in the session's folder"
-        self._refuse(no, refuse("no_samples", what, _AGAIN, file=FILE, column="clip"))
+        self._refuse(no, refuse("no_samples", what, AGAIN, file=FILE, column="clip"))
 
     def film(self, no: int, name: str) -> None:
         """Read one swing's film; its points are followed when no other file has them."""

@@ -22,7 +22,6 @@ from ingest.film.tracks import ADDRESS_PICTURES, Tracks
 from warehouse.errors import CallError
 from warehouse.vocabulary import POINTS
 
-FLOATS = NDArray[np.float64]
 ACROSS, DOWN, TILE_PX, STRIP_PX, EDGE_PX = 4, 3, 320, 220, 56
 INK, PAPER, RULE = (43, 48, 34), (255, 255, 255), (200, 205, 202)  # blue, green, red
 

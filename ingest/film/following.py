@@ -28,10 +28,9 @@ from ingest.film.marks import (
     weights,
 )
 from ingest.film.pictures import pictures
-from ingest.film.tracks import Picture, Tracks
+from ingest.film.tracks import FLOATS, Picture, Tracks
 from ingest.refusals import refuse
 
-FLOATS = NDArray[np.float64]
 GREY = NDArray[np.uint8]
 ENOUGH, FAINT = 0.70, 0.25  # of a mark's colour: to place it by, and to believe the flow
 TOO_MUCH = 1.7

@@ -18,12 +18,11 @@ from numpy.typing import NDArray
 
 from ingest.film.pictures import pictures
 from ingest.film.points import write_tracks
-from ingest.film.tracks import ADDRESS_PICTURES, Filmed, Picture, Tracks, Unread
+from ingest.film.tracks import ADDRESS_PICTURES, FLOATS, Filmed, Picture, Tracks, Unread
 from warehouse import filed
 from warehouse.home import sync, write_synced
 from warehouse.vocabulary import POINTS
 
-FLOATS = NDArray[np.float64]
 Colour = tuple[int, int, int]  # blue, green, red
 TICK = Fraction(1, 90_000)
 WIDEST_PX = 960

@@ -17,9 +17,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.film.tracks import Picture, pairings
+from ingest.film.tracks import FLOATS, Picture, pairings
 
-FLOATS = NDArray[np.float64]
 STILL_S, FEWEST_PICTURES, MOST_PICTURES = 0.25, 5, 15
 LEAST_FULL = 26.0  # length of a colour that can be tape; grass and skin reach some 30, bright tape 60
 HUES, HUE_HALF = 24, math.radians(20.0)

@@ -36,10 +36,9 @@ from ingest.film.shoe_edges import (
     best_path,
     slopes_of,
 )
-from ingest.film.tracks import Outline, Picture
+from ingest.film.tracks import FLOATS, Outline, Picture
 from warehouse.vocabulary import FEET
 
-FLOATS = NDArray[np.float64]
 BALL = 0.70
 STILL_S, FEWEST = 0.12, 3
 EDGE = 4  # px that heel and toe keep from the picture's edge

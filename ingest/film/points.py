@@ -6,13 +6,11 @@ from datetime import datetime
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from ingest.film.tracks import ADDRESS_PICTURES, Tracks, pairings
+from ingest.film.tracks import ADDRESS_PICTURES, FLOATS, Tracks, pairings
 from ingest.refusals import refuse
 from warehouse.vocabulary import EVENTS, POINTS
 
-FLOATS = NDArray[np.float64]
 LOWER = 0.2  # of the foot's length in the picture
 SAME_RATE = 1.1
 ON_TIME, WIDEST = 0.02, 2.5  # of a frame: near enough to be taken as it is; apart enough to be a gap
@@ -113,15 +111,13 @@ def write_tracks(tracks: Tracks) -> bytes:
         "mark": np.tile(marks, count),
     }
     frame = pl.DataFrame(which | {"x_px": x, "y_px": y, "score": scores.ravel()}, schema=TRACK_COLUMNS)
-    if tracks.shoe_width_px is not None:
-        frame = frame.with_columns(pl.lit(round(tracks.shoe_width_px, 2)).alias(WIDTH_COLUMN))
-    if tracks.clicks_s is not None:
-        heard = " ".join(f"{at:.4f}" for at in tracks.clicks_s)
-        frame = frame.with_columns(pl.lit(heard).alias(CLICKS_COLUMN))
-    if tracks.taken_at is not None:
-        frame = frame.with_columns(pl.lit(tracks.taken_at.isoformat()).alias(TAKEN_COLUMN))
-    if tracks.captured_fps is not None:
-        frame = frame.with_columns(pl.lit(tracks.captured_fps).alias(CAPTURED_COLUMN))
+    known = {
+        WIDTH_COLUMN: tracks.shoe_width_px and round(tracks.shoe_width_px, 2),
+        CLICKS_COLUMN: None if tracks.clicks_s is None else " ".join(f"{at:.4f}" for at in tracks.clicks_s),
+        TAKEN_COLUMN: tracks.taken_at and tracks.taken_at.isoformat(),
+        CAPTURED_COLUMN: tracks.captured_fps,
+    }
+    frame = frame.with_columns(pl.lit(it).alias(column) for column, it in known.items() if it is not None)
     text = io.BytesIO()
     frame.with_columns(pl.col("x_px", "y_px").fill_nan(None)).write_csv(text)
     return text.getvalue()

@@ -26,9 +26,8 @@ from numpy.typing import NDArray
 
 from ingest.film.marks import shifted, weights
 from ingest.film.pictures import pictures
-from ingest.film.tracks import ADDRESS_PICTURES, Picture, Tracks
+from ingest.film.tracks import ADDRESS_PICTURES, FLOATS, Picture, Tracks
 
-FLOATS = NDArray[np.float64]
 BALL_BEHIND, TOE_AND_BALL = 0.28, 0.85
 TIP_AHEAD = 0.06  # of the length: the shoe ends so far before its toe mark
 AROUND = 0.5  # of the marks' spread: the part of the picture that is looked at

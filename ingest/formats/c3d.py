@@ -10,20 +10,17 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from ingest.formats.c3d_feet import C3dSetup, Stance, foot_frame, read_stance
 from ingest.formats.c3d_file import C3dFile, Platform, first_of, foot_markers, open_c3d
 from ingest.formats.c3d_platforms import read_platforms
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import SampleFormat, SessionContext
-from ingest.plate_rows import SampleFile
+from ingest.plate_rows import Array, SampleFile
 from ingest.recording.swings import cut_up
 from ingest.refusals import refuse
 from ingest.session_file import HoldEntry
 from warehouse.errors import Refused
-
-Array = NDArray[np.float64]
 
 EVENT_NAMES = {
     "address": ("address", "setup"),

@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ingest.formats.c3d_file import LEAST_LOAD_N, C3dFile, Platform, address_points, foot_markers
+from ingest.formats.c3d_file import LEAST_LOAD_N, Array, C3dFile, Platform, address_points, foot_markers
 from ingest.refusals import refuse
 
-Array = NDArray[np.float64]
 Pair = tuple[Platform, Platform]  # lead and trail
 
 FEET = (("lead", "heel"), ("lead", "toe"), ("trail", "heel"), ("trail", "toe"))

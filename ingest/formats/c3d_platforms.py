@@ -6,13 +6,10 @@ FORCE_PLATFORM:ZERO is not applied: a golfer may stand on the platforms from the
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ingest.formats.c3d_file import LEAST_LOAD_N, MM_PER, C3dFile, Platform, first_of, plate_axes
+from ingest.formats.c3d_file import LEAST_LOAD_N, MM_PER, Array, C3dFile, Platform, first_of, plate_axes
 from ingest.refusals import refuse
 from warehouse.errors import Refused
-
-Array = NDArray[np.float64]
 
 LEAST_SIDE_MM, MOST_SIDE_MM = 100.0, 5_000.0
 CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}

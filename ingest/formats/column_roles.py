@@ -221,7 +221,7 @@ class Roles:
         unneeded: Sequence[str] = ()
         if len(named) == 1:
             unneeded = [name for name in names if name not in named]
-        elif self._feet_known():
+        elif all(self._of(f"{side}_n", f"{side}_heel_n", f"{side}_share_pct") for side in self._sides()):
             unneeded = names[1:]
         elif not named:
             for name, h in self.headers.items():
@@ -229,9 +229,6 @@ class Roles:
                     self._ask_role(name, "", "the header does not say which foot it is of")
         for name in unneeded:
             self.roles[name], self.how[name] = UNUSED, "not needed"
-
-    def _feet_known(self) -> bool:
-        return all(self._of(f"{side}_n", f"{side}_heel_n", f"{side}_share_pct") for side in self._sides())
 
     def _answered(self) -> None:
         for name, role in self.roles.items():

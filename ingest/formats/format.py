@@ -89,14 +89,14 @@ class LineContext:
 
     `session_student` gives the student of a session, None when there is no such session; `swings_of` the
     swing numbers of a session; `not_theirs` the column of a line of notes and what in it speaks against its
-    deliverer's delivering it, None where nothing does.
+    deliverer's delivering it, None where nothing does, or nobody delivered it through the pages.
     """
 
     academy: Academy
     session_student: Callable[[str], str | None]
     swings_of: Callable[[str], Collection[int]]
     header: SessionHeader | None = None
-    not_theirs: Callable[[Mapping[str, Any]], tuple[str, str] | None] = lambda _: None
+    not_theirs: Callable[[Mapping[str, Any]], tuple[str, str] | None] | None = None
 
 
 @dataclass(frozen=True)

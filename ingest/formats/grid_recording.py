@@ -32,7 +32,7 @@ from ingest.formats.grid_file import Frames
 
 BIN_S = 0.04
 NO_PLACE_SHARE = 0.02  # of the swing's high total load: a foot this light has no centre of pressure
-SATURATED_FRAMES, SATURATED_SENSORS = 3, 2
+SATURATED_SENSORS = 2
 N_PER_KPA_MM2 = 1e-3
 FIRST_PART = 0.4  # of the swing: address and backswing, in which feet stand
 BUSY_SHARE = 0.3  # of the highest total: below, nobody stands on the grid yet, or any more
@@ -230,7 +230,7 @@ def hum_of(mean_kpa: Array, hum_kpa: float) -> Array:
 def find_stance(bins: Array, side: Marks, plane: Plane) -> tuple[Standing, Standing] | None:
     """Lead and trail foot of a swing; None without two whole feet.
 
-    bins: (bins, rows, cols) kPa, means of some 40 ms each; side: `find_side` of them. Each foot may load the
+    bins: (bins, rows, cols) kPa, means of some 40 ms each; side: as `split` has it. Each foot may load the
     sensors within 8 mm of its own print that are nearer to it than to the other's. Feet are measured on the
     peak print of the first 40 % of the busy bins, and only from bins in which at most 4 % of the foot's load
     is outside its address print.

@@ -69,7 +69,7 @@ class NoteRules:
         return None
 
     def _not_theirs(self, line: Line) -> Problem | None:
-        found = self.context.not_theirs(line)
+        found = self.context.not_theirs(line) if self.context.not_theirs is not None else None
         return None if found is None else ("not_yours", found[1], found[0])
 
     def _swing(self, line: Line) -> Problem | None:

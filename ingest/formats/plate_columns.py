@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from ingest.formats.format import SessionContext
 from ingest.plate_rows import Source
-from ingest.refusals import refuse
+from ingest.refusals import AGAIN, refuse
 from ingest.session_file import foot_of
 from warehouse import units
 from warehouse.contracts.base import columns_of, required_of
@@ -15,7 +15,6 @@ from warehouse.errors import Refused, UnderfootError
 from warehouse.vocabulary import written_names
 
 _SIDES = ("left", "right")
-_AGAIN = "correct it and deliver the session again"
 RECIPE_TODO = (
     "run underfoot load --explain on this file, add the recipe it prints to academy.toml, and deliver again"
 )
@@ -79,7 +78,7 @@ class Recipe:
             theirs = " + ".join(one.columns)
             if ours in found:
                 what = f"{found[ours].theirs} and {theirs} both give {ours}"
-                raise self._refuse("column_twice", what, _AGAIN, theirs)
+                raise self._refuse("column_twice", what, AGAIN, theirs)
             found[ours] = self._source(ours, one, theirs)
         unknown = next((name for name in names if name and name not in used), None)
         self._check(names, found, None if mapped else unknown)

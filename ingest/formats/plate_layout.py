@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.cells import Page, read_pages
+from ingest.cells import Page, distinct, read_pages
 from ingest.formats.header_words import read_header
 from ingest.refusals import refuse
 from warehouse.devices import Layout
@@ -48,16 +48,7 @@ def joined_names(rows: Sequence[list[str]], *, groups: bool) -> tuple[str, ...]:
             held = above or held
             group.append(f"{held} {name}" if name and held else held if above else name)
         header = [name.strip() for name in group]
-    return tuple(_distinct(header))
-
-
-def _distinct(names: Sequence[str]) -> list[str]:
-    """Names that are all different: a nameless one goes by its place, one that comes again by a number."""
-    found: list[str] = []
-    for place, name in enumerate(names, start=1):
-        again = names[: place - 1].count(name)
-        found.append(f"(column {place})" if not name else f"{name} #{again + 1}" if again else name)
-    return found
+    return tuple(distinct(header))
 
 
 def _header(

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ingest.cells import SPREADSHEETS, Text, open_text, parse_numbers, read_parquet, read_strings, unique
+from ingest.cells import SPREADSHEETS, Text, distinct, open_text, parse_numbers, read_parquet, read_strings
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import SampleFormat, SessionContext
 from ingest.formats.plate_columns import RECIPE_TODO, Recipe
@@ -93,7 +93,7 @@ def read_plain(name: str, data: bytes, recipe: Recipe) -> SampleFile:
     if raw.is_empty():
         what = "the file has a header but no samples"
         raise refuse("empty_file", what, _EXPORT, session=recipe.session, file=name)
-    columns = computed(sources, lambda part: _floats(raw[part]))
+    columns = computed(sources, lambda part: raw[part].cast(pl.Float64).to_numpy())
     if "swing_no" in columns:
         columns["swing_no"], odd = _whole(columns["swing_no"], sources["swing_no"].theirs)
         broken = broken + odd
@@ -118,7 +118,7 @@ def _parquet(frame: pl.DataFrame, wanted: Sequence[str]) -> Cells:
 
 def _csv(text: Text, wanted: Sequence[str]) -> Cells:
     """Numbers at once when every cell is one; else cell by cell, so that the bad ones can be named."""
-    names = unique(text.names)
+    names = distinct(text.names)
     types = {name: pl.Float64() if name in wanted else pl.String() for name in names}
     parsed = parse_numbers(text, types)
     if parsed is not None:
@@ -154,8 +154,3 @@ def _whole(number: Array, theirs: str) -> tuple[Array, list[Failure]]:
     number = number.copy()
     number[odd] = np.nan
     return number, broken
-
-
-def _floats(series: pl.Series) -> Array:
-    """A column as contiguous numbers, NaN where empty; no copy where Polars holds it so already."""
-    return series.cast(pl.Float64).to_numpy() if series.dtype != pl.Float64 else series.to_numpy()

@@ -150,7 +150,8 @@ def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
         )
         if foot_column is not None:
             feet = np.array([side_in(word or "") or "" for word in cells[foot_column]])
-    if not _any_clock(values, clocks):
+    headless = all(name.startswith("(column") for name in values)
+    if not (clocks or headless or any(read_header(name).says("clock") for name in values)):
         laid.layout = replace(laid.layout, clock="order")
         if laid.layout.swings == "clock":
             laid.layout = replace(laid.layout, swings="column")
@@ -159,11 +160,6 @@ def _sheet(files: Mapping[str, bytes], laid: LaidOut) -> Sheet:
         values, table.units, clocks, feet, foot_column, has_swings,
         laid.layout.clock == "column", laid.rate_hz,
     )  # fmt: skip
-
-
-def _any_clock(values: Mapping[str, object], clocks: Mapping[str, str]) -> bool:
-    headless = all(name.startswith("(column") for name in values)
-    return bool(clocks) or headless or any(read_header(name).says("clock") for name in values)
 
 
 def _is_plain(data: bytes, name: str, laid: LaidOut, found: Explanation, entries: Entries) -> bool:

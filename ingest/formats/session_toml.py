@@ -17,7 +17,7 @@ from ingest.academy import Academy, day_of
 from ingest.cells import decode
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format
-from ingest.refusals import refuse, shown
+from ingest.refusals import AGAIN, refuse, shown
 from ingest.session_file import (
     FILE,
     USUAL_PACE,
@@ -35,7 +35,6 @@ from warehouse.errors import Refused, UnderfootError
 from warehouse.toml import is_number, is_whole
 from warehouse.vocabulary import CLIP_SYNCS, EYES, PACES, PARTS, POINTS, VIEWS
 
-_AGAIN = "correct it and deliver the session again"
 _REMOVE = "correct or remove it and deliver the session again"
 _KEYS = {
     "session", "student", "coach", "started_at", "club", "device", "body_mass_kg",
@@ -96,9 +95,9 @@ class _Reader:
             found = re.search(r"line (\d+)", str(error))
             what = f"this is not readable TOML ({str(error).split(' (at')[0]})"
             line = int(found.group(1)) if found else None
-            raise refuse("unreadable_toml", what, _AGAIN, file=FILE, line=line) from error
+            raise refuse("unreadable_toml", what, AGAIN, file=FILE, line=line) from error
 
-    def stop(self, reason: str, what: str, key: str, place: _Place = _TOP, todo: str = _AGAIN) -> Refused:
+    def stop(self, reason: str, what: str, key: str, place: _Place = _TOP, todo: str = AGAIN) -> Refused:
         line = line_of(self.text, key, place.table, place.count)
         where: dict[str, Any] = {"swing_no": place.no, "file": FILE, "line": line, "column": key}
         return refuse(reason, what, todo, session=self.session, **where)

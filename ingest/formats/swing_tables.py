@@ -5,7 +5,6 @@ import polars as pl
 from ingest.formats.format import EventFormat, PointTableFormat, RefusedSwings, SessionContext
 from ingest.formats.keypoints import named_points
 from ingest.formats.tables import TableFormat, read_table
-from ingest.refusals import refusal
 from ingest.session_file import Event
 from warehouse.contracts.deliveries import ClipLine, EventLine
 from warehouse.errors import Refusal
@@ -25,7 +24,7 @@ class EventTimes(TableFormat, EventFormat):
         table = read_table(context.held[name], name, EventLine, context.academy.settings.zone)
         refused, bad = table.refused_swings(header.session), table.problems
         for row, values in enumerate(table.frame.iter_rows(named=True)):
-            no, at = values["swing_no"], table.lines[row]
+            no = values["swing_no"]
             if row in bad:
                 continue
             if no in header.swings:
@@ -33,19 +32,14 @@ class EventTimes(TableFormat, EventFormat):
                 clock = values["clock"] or "plate"
                 if heels and clock != "clip":
                     what = "heels are seen on a film, so this line's clock must be clip"
-                    refused.setdefault(no, _of_line(header.session, no, name, at, what))
+                    problem = ("unknown_value", what, "clock")
+                    refused.setdefault(no, table.refuse_swing(row, problem, header.session))
                     continue
-                events.append((no, Event(values["event"], values["t_s"], clock, name, at, heels)))
+                line = table.lines[row]
+                events.append((no, Event(values["event"], values["t_s"], clock, name, line, heels)))
             elif no not in refused and all(r.swing_no != no for r in header.refused):
                 refused[no] = table.unmatched_swing(row, header.session)
         return events, refused
-
-
-def _of_line(session: str, no: int, file: str, line: int, what: str) -> Refusal:
-    todo = "correct it and deliver the session again"
-    return refusal(
-        "unknown_value", what, todo, session=session, swing_no=no, file=file, line=line, column="clock"
-    )
 
 
 class ClipPoints(TableFormat, PointTableFormat):

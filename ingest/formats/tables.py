@@ -13,14 +13,13 @@ import polars as pl
 from ingest.cells import decode, open_text, read_strings, sniff
 from ingest.formats.explanation import Explanation, Knowing
 from ingest.formats.format import Format, RefusedSwings
-from ingest.refusals import DetailedRefusal, in_words, refusal, refuse
+from ingest.refusals import AGAIN, DetailedRefusal, in_words, refusal, refuse
 from warehouse.contracts.base import Contract, Failure, columns_of, dtypes_of, failures, required_of
 from warehouse.errors import Refusal, Refused
 
 Problem = tuple[str, str, str]  # reason, what, column
 Prepare = Callable[[pl.DataFrame], pl.DataFrame]
 SHOWN_PROBLEMS = 5
-_AGAIN = "correct it and deliver the session again"
 _TRUE, _FALSE = {"true", "yes", "1"}, {"false", "no", "0"}
 
 
@@ -72,7 +71,7 @@ class Table:
         for failure in self.broken:
             no = self.frame["swing_no"][failure.index or 0]
             if no not in refused:
-                refused[no] = self.refusal(_AGAIN, failure, session=session, swing_no=no)
+                refused[no] = self.refusal(AGAIN, failure, session=session, swing_no=no)
         return refused
 
 

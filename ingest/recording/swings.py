@@ -37,7 +37,8 @@ def cut_up(samples: SampleFile, holds: Iterable[HoldEntry] = (), *, session: str
     force = "shares_only" not in {flag for flags in samples.flags.values() for flag in flags}
     parts: list[tuple[int, NDArray[np.int64]]] = []
     found: dict[int, FoundSwing] = {}
-    for rows in _runs(time):
+    breaks = np.flatnonzero(np.diff(time) < -RESTART_S) + 1
+    for rows in np.split(np.arange(time.size), breaks):
         order = rows[np.argsort(time[rows], kind="stable")]
         order = order[np.isfinite(time[order])]
         loads = (samples.columns[f"{foot}_n"][order] for foot in ("lead", "trail"))
@@ -53,12 +54,6 @@ def cut_up(samples: SampleFile, holds: Iterable[HoldEntry] = (), *, session: str
     if not parts:
         raise _nothing(samples, session)
     return _renumbered(samples, parts, found)
-
-
-def _runs(time: Array) -> list[NDArray[np.int64]]:
-    """Rows of each recording in the file: a clock that runs back begins another."""
-    breaks = np.flatnonzero(np.diff(time) < -RESTART_S) + 1
-    return np.split(np.arange(time.size), breaks)
 
 
 def _nothing(samples: SampleFile, session: str | None) -> Exception:
