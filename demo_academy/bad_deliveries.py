@@ -7,7 +7,7 @@ other swings must still load.
 import re
 import shutil
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 
@@ -153,8 +153,3 @@ def bad_swings(inbox: Path, mats: list[Visit]) -> tuple[list[Expected], list[tup
         out.append(Expected(visit.session, visit.session, refused_no, kind))
         damaged.append((visit.session, no))
     return out, damaged
-
-
-def refusal_rows(expected: list[Expected]) -> list[dict[str, object]]:
-    """For planted_truth.json."""
-    return [asdict(one) for one in expected]

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from demo_academy.curves import Array, Curve, SwingCurves
-
-POINTS = ("lead_heel", "lead_toe", "trail_heel", "trail_toe")
+from demo_academy.curves import Array, Curve, SwingCurves, take_rows
+from warehouse.vocabulary import POINTS
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ def clip_beside(
 
     A heel is seen over 15 mm up only where the statics leave no load on it: film and plate agree.
     """
-    fine, part = 8, curves.take(rows)
+    fine, part = 8, take_rows(curves, rows)
     step = 1 / (shot.fps * fine)
     signals = part.signals(step, int(part.end_s.max() / step) + 2)
     begin_along = float(np.median(part.lead_along.values[:, 0])) + 2

@@ -91,10 +91,6 @@ class SwingCurves:
     foot_mm: Array
     stance_mm: Array
 
-    def take(self, at: Array) -> "SwingCurves":
-        """The swings `at`."""
-        return take_rows(self, at)
-
     def signals(self, step_s: float, count: int) -> dict[str, Array]:
         """Noise-free signals on an even grid, each (S, count).
 

@@ -35,7 +35,6 @@ def write_plates(
     rng: np.random.Generator,
 ) -> None:  # fmt: skip
     """Write one measured session: session.toml, plate.csv or plate.parquet, and events.csv where asked."""
-    folder.mkdir(parents=True, exist_ok=True)
     numbers = np.array([row.no for row in visit.swings])
     frame = plate_frame(curves, rows, numbers, visit.student, visit.device, visit.rate_hz, starts, rng)
     if extras.hold_rows is not None:
@@ -58,7 +57,8 @@ def write_plates(
 
 
 def write_text(file: Path, text: str) -> None:
-    """Write a text file with the same line ends on every system."""
+    """Write a text file with the same line ends on every system, in a folder that is made for it."""
+    file.parent.mkdir(parents=True, exist_ok=True)
     file.write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -14,8 +14,9 @@ import av
 import cv2
 import numpy as np
 
-from demo_academy.clips import POINTS, ClipShot
+from demo_academy.clips import ClipShot
 from demo_academy.curves import Array
+from warehouse.vocabulary import POINTS
 
 TAPE_MM = 22.0
 TICK = Fraction(1, 90_000)

@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from demo_academy.curves import Array, SwingCurves
+from demo_academy.curves import Array, SwingCurves, take_rows
 from demo_academy.people import Device, Student
 from demo_academy.season_plan import Visit
 
@@ -17,7 +17,7 @@ def plate_frame(
 ) -> pl.DataFrame:  # fmt: skip
     """Samples of the swings `rows` as the device's own table, one row for each sample."""
     count = int(np.ceil(curves.end_s[rows].max() * rate_hz)) + 1
-    part = curves.take(rows)
+    part = take_rows(curves, rows)
     signals = part.signals(1 / rate_hz, count)
     time = np.arange(count) / rate_hz
     keep = time[None, :] <= part.end_s[:, None]

@@ -144,15 +144,10 @@ def _transfer_rate(g: Grid) -> Array:
     return most(slope, g.within(peak_s + 0.030, g.events["impact"] - 0.030))
 
 
-def heel_rates(g: Grid) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Smoothed heel loads of both feet in % of the total load, and their slopes, each (S, N)."""
-    heels = {foot: _low_pass(heel_load(g, foot), 15.0) / g.signals["total"] * 100 for foot in FEET}
-    return heels, {foot: np.gradient(heel, STEP_S, axis=1) for foot, heel in heels.items()}
-
-
 def _opposition(g: Grid) -> dict[str, Array]:
     """−∫u·v / √(∫u²·∫v²) going back and coming down, u and v the slopes of the heel loads in % of total."""
-    heels, rates = heel_rates(g)
+    heels = {foot: _low_pass(heel_load(g, foot), 15.0) / g.signals["total"] * 100 for foot in FEET}
+    rates = {foot: np.gradient(heel, STEP_S, axis=1) for foot, heel in heels.items()}
     out = {}
     for name, last in (("back", ("takeaway", "top")), ("down", ("top", "impact"))):
         phase = g.within(*last)

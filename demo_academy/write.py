@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from demo_academy import planted
-from demo_academy.bad_deliveries import bad_sessions, bad_swings, refusal_rows
+from demo_academy.bad_deliveries import bad_sessions, bad_swings
 from demo_academy.clips import ClipShot, clip_alone, clip_frame
 from demo_academy.curves import Array
 from demo_academy.deliveries import WrittenSeason, session_head, swing_table, write_text, write_visits
@@ -136,7 +136,7 @@ def _add_bad_deliveries(
     mats = [v for plan in plans for v in plan if v.device.layout == "mat" and v.session not in kept]
     swings, damaged = bad_swings(inbox, mats)
     sessions = bad_sessions(inbox, [v for v in mats if (v.session, 4) not in damaged])
-    return refusal_rows(sessions + swings), damaged
+    return [asdict(one) for one in sessions + swings], damaged
 
 
 def write_clip_visits(inbox: Path, students: list[Student], rng: np.random.Generator) -> list[pl.DataFrame]:
@@ -196,7 +196,6 @@ def write_marked_films(inbox: Path, students: list[Student]) -> None:
                 heels |= {"mid_down": "down,down", "impact": "down,up"}
             times = {"address": 0.4, "top": 1.42, "mid_down": 1.6, "impact": 1.68, "finish": 2.3}
             lines = "".join(f"1,{event},{times[event]},clip,{seen}\n" for event, seen in heels.items())
-            (inbox / session).mkdir(parents=True, exist_ok=True)
             head = session_head(session, student, student.coach, started)
             write_text(inbox / session / "session.toml", head + 'club = "7-iron"\n\n[[swing]]\nno = 1\n')
             write_text(
@@ -225,7 +224,6 @@ def write_note_visits(inbox: Path, students: list[Student], rng: np.random.Gener
         student = students[(5 * k + 1) % len(students)]
         started = datetime.combine(day, time(19, 20), ZONE)
         session = f"{day.isoformat()}-{student.code}-n"
-        (inbox / session).mkdir(parents=True, exist_ok=True)
         write_text(inbox / session / "session.toml", session_head(session, student, student.coach, started))
         base: Line = {"session": session, "student": student.code, "author": student.coach, "shared": True}
         lines = [

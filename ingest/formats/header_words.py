@@ -5,40 +5,18 @@ What it does not say is left open here; `column_guess` asks or finds out from th
 """
 
 import re
+import tomllib
 import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
-SIDES = {
-    "left": "left l lft lt links linker linke linkes linken gauche izquierdo izquierda izq izda 左",
-    "right": "right r rgt rt rechts rechter rechte rechtes rechten droit droite derecho derecha der dcha 右",
-    "lead": "lead leading target 前側",
-    "trail": "trail trailing 後側",
-}
-FRONT = {"front", "vorne", "vorn", "vorderer", "avant", "delantero"}
-BACK = {"back", "rear", "hinten", "arriere", "trasero"}
-WORDS = {
-    "swing": "swing rep trial stroke attempt shot schwung schlag versuch essai coup golpe intento "
-    "スイング 試行 打",
-    "clock": "time t clock timestamp frame frames sample samples zeit temps tiempo 時間 時刻",
-    "foot": "foot fuss pied pie 足",
-    "load": "force load weight grf vgrf pressure kraft last gewicht belastung charge poids fuerza carga peso "
-    "荷重 体重 床反力",
-    "vertical": "fz vertical vert vgrf normal senkrecht vertikal verticale 垂直 鉛直",
-    "shear": "fx fy shear horizontal tangential ml ap scher horizontale cisaillement cizalla cortante "
-    "水平 せん断",
-    "place": "along pos position cop y lengthwise druckpunkt lage appui centro centre_of_pressure posicion "
-    "distance abstand distancia 位置 圧力中心",
-    "across": "across x lateral crosswise quer",
-    "share": "share fraction part anteil part proportion balance distribution verteilung reparto porcentaje",
-    "both": "total sum both combined gesamt summe somme 合計",
-    "heel": "heel heels rearfoot hindfoot ferse ruckfuss talon 踵 かかと",
-    "fore": "toe toes forefoot fore ball zehe zehen vorfuss ballen orteil orteils pointe "
-    "punta puntera antepie "
-    "つま先 前足部",
-    "body": "body bw korper corps cuerpo 全身",
-    "value": "value wert valeur valor 値",
-}
+_GIVEN = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+FRONT, BACK = (set(_GIVEN["ends"][end].split()) for end in ("front", "back"))
+LOAD_UNITS, LENGTH_UNITS, CLOCK_UNITS = (
+    {written: unit for unit, ways in _GIVEN["units"][of].items() for written in ways}
+    for of in ("load", "length", "clock")
+)
 # "from X", in so many words: what a position counts from.
 _FROM = r"(?:from|ab|von|vom|depuis|a partir de|desde|behind)(?: the| der| dem| den| le| la| el| du)? "
 _ORIGINS = (
@@ -52,20 +30,6 @@ _ORIGINS = (
         rf"{_FROM}(?:foot )?(?:centre|center|middle|mid ?foot|mitte|milieu|centro|medio)|中[央心]から",
     ),
 )
-LOAD_UNITS = {
-    "n": "N", "newton": "N", "newtons": "N", "kn": "kN", "lbf": "lbf", "lb": "lbf", "lbs": "lbf",
-    "pounds": "lbf", "kgf": "kgf", "kg": "kgf", "kp": "kgf", "g": "gf", "%bw": "% of body weight",
-    "bw%": "% of body weight", "% bw": "% of body weight", "% body weight": "% of body weight",
-    "bw": "body weights", "% of body weight": "% of body weight",
-}  # fmt: skip
-LENGTH_UNITS = {
-    "mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", "%": "%", "pct": "%", "percent": "%",
-    "0-1": "fraction", "0..1": "fraction", "0–1": "fraction",
-}  # fmt: skip
-CLOCK_UNITS = {
-    "s": "s", "sec": "s", "secs": "s", "seconds": "s", "ms": "ms", "msec": "ms", "us": "us", "μs": "us",
-    "frame": "frames", "frames": "frames", "sample": "frames", "samples": "frames",
-}  # fmt: skip
 ANY_UNIT = {*LOAD_UNITS, *LENGTH_UNITS, *CLOCK_UNITS, "-", "–", "hz", "#", "no", ""}
 _COMPACT = re.compile(r"([lr])[ _]?([fhtrbp])")  # LF, L_H: a foot, and a letter that may mean several things
 _CJK = re.compile(r"[\u3040-\u30ff\u4e00-\u9fff]")
@@ -126,8 +90,8 @@ def read_header(name: str, unit_line: str | None = None) -> Header:
         unit = "%bw"
     whole = re.sub(r"[-_\s]+", " ", plain(bare))
     origin = next((o for o, pattern in _ORIGINS if re.search(pattern, whole)), None)
-    kinds = {kind for kind, known in WORDS.items() if _has(bare, known)}
-    sides = [side for side, known in SIDES.items() if _has(bare, known)]
+    kinds = {kind for kind, known in _GIVEN["kinds"].items() if _has(bare, known)}
+    sides = [side for side, known in _GIVEN["sides"].items() if _has(bare, known)]
     letter = None
     compact = _COMPACT.fullmatch(" ".join(words[: 2 if len(words) > 1 and len(words[0]) == 1 else 1]))
     if compact:

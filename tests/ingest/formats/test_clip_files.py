@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from ingest.session_file import session_of_nobody
 from ingest.swing_files import clip_files
 
 FEET = [90, 410, 2, 110, 430, 2, 20, 400, 2, 290, 411, 2, 310, 431, 2, 220, 401, 2]
@@ -12,7 +13,12 @@ CLIP = '\n[clip]\nfps = 120\nshoe_length_mm = 290\nview = "down_line"\n'
 
 def test_clips_are_recognised_however_their_names_are_written():
     named = ["clip.csv", "CLIP.JSON", "Clip-2.Json", "clip-3.MP4", "notes.csv", "plate.csv", "session.toml"]
-    assert clip_files(named) == ["clip.csv", "CLIP.JSON", "Clip-2.Json", "clip-3.MP4"]
+    assert clip_files(named, session_of_nobody((), None)) == [
+        "clip.csv",
+        "CLIP.JSON",
+        "Clip-2.Json",
+        "clip-3.MP4",
+    ]
 
 
 @pytest.mark.parametrize("name", ["clip.json", "CLIP.JSON", "Clip-1.Json"])

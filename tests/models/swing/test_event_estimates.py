@@ -13,6 +13,7 @@ import polars as pl
 import pytest
 
 from demo_academy import plates, write
+from demo_academy.curves import take_rows
 from demo_academy.swings import generate_season
 from models.swing.event_estimates import RULES, estimate, fill_events, landmarks_of
 from models.swing.event_fit import EventFit, fit_events, predict
@@ -32,7 +33,7 @@ def sampled(person):
     batch, rows = generate_season(person.plan, person.rng)
     visit = person.plan[0]
     first = np.concatenate(rows)[:MOST_SWINGS]
-    curves = batch.curves.take(first)
+    curves = take_rows(batch.curves, first)
     counts = (curves.end_s * visit.rate_hz).astype(int) + 1
     signals = curves.signals(1 / visit.rate_hz, counts.max())
     keep = np.arange(counts.max()) < counts[:, None]
