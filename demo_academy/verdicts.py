@@ -20,25 +20,19 @@ class Limit:
     """Flagged below `under` or above `over`; no swing is planted within `margin` of either."""
 
     metric: str
-    under: float | None = None
-    over: float | None = None
+    under: float = -np.inf
+    over: float = np.inf
     margin: float = 1.5
 
     def past(self, metrics: Metrics) -> Array:
         """True where the metric is past the limit; False where it is missing."""
         value = value_of(metrics, self.metric)
-        low = np.zeros(value.shape, bool) if self.under is None else value < self.under
-        high = np.zeros(value.shape, bool) if self.over is None else value > self.over
-        return low | high
+        return np.asarray((value < self.under) | (value > self.over))
 
     def near(self, metrics: Metrics) -> Array:
         """True where the metric is within the margin of the limit."""
         value = value_of(metrics, self.metric)
-        close = np.zeros(value.shape, bool)
-        for edge in (self.under, self.over):
-            if edge is not None:
-                close |= np.abs(value - edge) < self.margin
-        return close
+        return np.minimum(np.abs(value - self.under), np.abs(value - self.over)) < self.margin
 
 
 LIMITS: dict[str, tuple[Limit, ...]] = {
@@ -99,9 +93,8 @@ def _past(metrics: Metrics, fault: str) -> Array:
 
 def _unsure(metrics: Metrics, fault: str) -> Array:
     """Whether noise could change the verdict."""
-    past, near = (
-        [f(metrics) for f in fs] for fs in zip(*((x.past, x.near) for x in LIMITS[fault]), strict=True)
-    )
+    past = [limit.past(metrics) for limit in LIMITS[fault]]
+    near = [limit.near(metrics) for limit in LIMITS[fault]]
     clear = [p & ~n for p, n in zip(past, near, strict=True)]
     if fault in ONE_IS_ENOUGH:
         return np.any(near, axis=0) & ~np.any(clear, axis=0)

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
-from typing import IO, Any
+from typing import Any
 
 from ingest import filing
 from ingest.delivery import ARCHIVE, Delivery, find
@@ -176,7 +176,7 @@ def _safe(path: Path, name: str) -> PurePosixPath:
 
 
 def _take(path: Path, members: Iterator[_Member], target: Path) -> None:
-    """Write the members' bytes; two of one name, or more bytes than declared, refuse the archive."""
+    """Write the members' bytes, no more than declared; fewer, or two of one name, refuse the archive."""
     for member in members:
         copy = target / member.name
         if shutil.disk_usage(target).free < member.size + ROOM_LEFT_BYTES:
@@ -184,22 +184,13 @@ def _take(path: Path, members: Iterator[_Member], target: Path) -> None:
         try:
             copy.parent.mkdir(parents=True, exist_ok=True)
             with member.open() as source, copy.open("xb") as file:
-                _copy(source, file, member.size, path)
+                shutil.copyfileobj(source, file, _CHUNK)
+                if file.tell() != member.size:
+                    raise EOFError(path.name)
         except (FileExistsError, NotADirectoryError) as error:
             what = f"{_shown(str(member.name))} is in the archive twice"
             raise _stop(path, "name_twice", what, "pack it anew and deliver again") from error
         os.utime(copy)
-
-
-def _copy(source: IO[bytes], file: IO[bytes], size: int, path: Path) -> None:
-    copied = 0
-    while chunk := source.read(_CHUNK):
-        copied += len(chunk)
-        if copied > size:
-            raise _too_large(path)
-        file.write(chunk)
-    if copied != size:
-        raise EOFError(path.name)
 
 
 class Archives:

@@ -5,7 +5,6 @@ inbox last. So a crash at any moment loses nothing.
 """
 
 import json
-import os
 import shutil
 import time
 from collections.abc import Iterable, Sequence
@@ -77,16 +76,13 @@ def _copy(delivery: Delivery, contents: Contents, target: Path) -> None:
             copy.parent.mkdir(parents=True, exist_ok=True)
             folders.add(copy.parent)
         if name in contents.held:
-            with copy.open("wb") as file:
-                file.write(contents.held[name])
-                file.flush()
-                os.fsync(file.fileno())
+            copy.write_bytes(contents.held[name])
         else:
             try:
                 shutil.copyfile(delivery.base / name, copy)
             except FileNotFoundError as error:
                 raise Changed(delivery.name) from error
-            sync(copy)
+        sync(copy)
     for folder in folders:
         sync(folder)
     if len(contents.held) < len(delivery.files) and content_hash(target) != contents.fingerprint:
@@ -198,8 +194,8 @@ class RefusedFolder:
     def reasons(self) -> list[tuple[Path, dict[str, Any]]]:
         """Every why.json that can be read, with its path."""
         names: list[str] = []
-        with suppress(FileNotFoundError), os.scandir(self.folder) as found:
-            names = sorted(entry.name for entry in found)
+        with suppress(FileNotFoundError):
+            names = sorted(path.name for path in self.folder.iterdir())
         self._known = {
             name: self._known.get(name) or (self.folder / name / WHY, why_refused(self.folder / name))
             for name in names

@@ -15,7 +15,7 @@ from typing import Any
 
 from warehouse import recipes
 from warehouse.errors import UnderfootError
-from warehouse.home import Home, write_synced
+from warehouse.home import Home, sync, write_synced
 
 DROPPED = "dropped"  # the outcome of a refused delivery that nobody wants any more
 NOT_IN = (DROPPED, "refused")  # outcomes of what is not in the warehouse
@@ -132,10 +132,8 @@ def mark_pending(
         "again": list(again),
         "moves": [[inside(a), inside(b)] for a, b in moves],
     }
-    with path.open("w", encoding="utf-8") as file:
-        json.dump(more, file, ensure_ascii=False)
-        file.flush()
-        os.fsync(file.fileno())
+    path.write_text(json.dumps(more, ensure_ascii=False), encoding="utf-8")
+    sync(path)
     return path
 
 

@@ -130,31 +130,22 @@ def film_rows(
     session: str, kept: Sequence[int], events: Mapping[int, Sequence[Event]], films: Mapping[int, Filmed]
 ) -> dict[str, list[dict[str, Any]]]:
     """Rows of what heels did on film in the swings kept: by eye, and roughly by their shoes' outline."""
-    return {
-        "academy.heel_seen": [
-            row for no in kept for event in events.get(no, ()) for row in _heel_rows(session, no, event)
-        ],
-        "academy.outline_rise": [
-            row for no in kept if no in films for row in _outline_rows(session, films[no])
-        ],
-    }
-
-
-def _heel_rows(session: str, no: int, event: Event) -> list[dict[str, Any]]:
-    """Rows of academy.heel_seen: each heel that somebody looked at when the event happened."""
-    when = {"session": session, "swing_no": no, "event": event.event, "t_s": event.t_s}
-    return [when | {"foot": foot, "up": heel == "up", "source": "eye"} for foot, heel in event.heels.items()]
-
-
-def _outline_rows(session: str, film: Filmed) -> list[dict[str, Any]]:
-    """Rows of academy.outline_rise: each foot of a film without tape."""
-    where = {"session": session, "swing_no": film.swing_no}
-    return [
-        where
-        | {"foot": outline.foot, "times_s": [round(at / film.slower, 4) for at in outline.times_s]}
-        | {"rises_mm": list(outline.rises_mm), "refused": outline.refused}
-        for outline in film.outlines
+    seen = [
+        {"session": session, "swing_no": no, "event": event.event, "t_s": event.t_s}
+        | {"foot": foot, "up": heel == "up", "source": "eye"}
+        for no in kept
+        for event in events.get(no, ())
+        for foot, heel in event.heels.items()
     ]
+    rises = [
+        {"session": session, "swing_no": no, "foot": outline.foot}
+        | {"times_s": [round(at / films[no].slower, 4) for at in outline.times_s]}
+        | {"rises_mm": list(outline.rises_mm), "refused": outline.refused}
+        for no in kept
+        if no in films
+        for outline in films[no].outlines
+    ]
+    return {"academy.heel_seen": seen, "academy.outline_rise": rises}
 
 
 def hold_row(session: str, hold: HoldEntry, good: SwingSamples) -> dict[str, Any]:
