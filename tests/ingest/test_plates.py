@@ -35,14 +35,6 @@ def test_left_and_right_columns_become_lead_and_trail_by_the_hand(academy, made,
     same(columns_of(academy, "a"), columns_of(academy, "b"), rtol=0, atol=0)
 
 
-def test_a_left_handers_lead_foot_is_the_right(academy, made):
-    frame = made.plate().rename(lambda c: c.replace("lead_", "left_").replace("trail_", "right_"))
-    made.deliver(academy.inbox / "a", made.toml("a", student="s2"), frame)
-    academy.load()
-    columns, _ = columns_of(academy, "a")
-    assert np.array_equal(columns["lead_n"], frame["right_n"].to_numpy().astype(np.float32))
-
-
 @pytest.mark.parametrize("hand_of", [("s1", "right", 250), ("s2", "left", 240)])
 def test_pounds_inches_and_milliseconds_give_the_same_rows(academy, made, hand_of):
     student, hand, foot_mm = hand_of
