@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable
+from contextlib import closing
 from dataclasses import asdict
 from typing import Any
 
@@ -222,12 +223,9 @@ def check_refusals(home: Home) -> int:
     """
     planted = json.loads((home.path / "planted_truth.json").read_text(encoding="utf-8"))["expected_refusals"]
     expected = {(entry["delivery"], entry["swing_no"]) for entry in planted}
-    snapshot = open_snapshot(home)
-    found = {
-        (str(name), swing)
-        for name, swing in snapshot.sql("SELECT name, swing_no FROM academy.refusal").rows()
-    }
-    snapshot.close()
+    with closing(open_snapshot(home)) as snapshot:
+        rows = snapshot.sql("SELECT name, swing_no FROM academy.refusal").rows()
+    found = {(str(name), swing) for name, swing in rows}
     if found != expected:
         missed, extra = sorted(map(str, expected - found)), sorted(map(str, found - expected))
         raise UnderfootError(

@@ -34,11 +34,6 @@ class Text:
     separator: str
     decimal_comma: bool
 
-    @property
-    def duplicate(self) -> str | None:
-        """A name that two columns have, if any."""
-        return next((name for name in self.names if name and self.names.count(name) > 1), None)
-
 
 def decode(data: bytes, file: str) -> str:
     """Text of a file.
@@ -87,12 +82,12 @@ def open_text(data: bytes, file: str) -> Text:
         Refused: empty, binary or undecodable, or a duplicate column name.
     """
     text = sniff(data, file)
-    if text.duplicate is not None:
-        what, todo = (
-            f"the column {text.duplicate} appears twice",
-            "keep one of them and deliver the file again",
+    twice = next((name for name in text.names if name and text.names.count(name) > 1), None)
+    if twice is not None:
+        todo = "keep one of them and deliver the file again"
+        raise refuse(
+            "column_twice", f"the column {twice} appears twice", todo, file=file, line=1, column=twice
         )
-        raise refuse("column_twice", what, todo, file=file, line=1, column=text.duplicate)
     return text
 
 

@@ -49,8 +49,7 @@ def _named(reasons: Sequence[tuple[Path, dict[str, Any]]], name: str) -> tuple[P
 def _drop(home: Home, writer: Writer, path: Path, why: dict[str, Any]) -> str:
     """Rows first, then the ledger's line, then the files: after a crash it can be dropped again."""
     content = str(why.get("delivery") or "")
-    highest = int(writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item())
-    ledger = Ledger(home, highest)
+    ledger = Ledger(home, writer)
     forget_refusals(writer, content)
     ledger.append(
         {

@@ -84,8 +84,7 @@ class Job:
         self.academy = read_academy(writer, Settings("", "UTC"))
         rows = writer.sql("SELECT session, student, delivery, season, has_plate FROM academy.session")
         self.sessions = {row[0]: SessionVersion(*row[1:]) for row in rows.iter_rows()}
-        highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
-        self.ledger = Ledger(home, int(highest))
+        self.ledger = Ledger(home, writer)
         self.replayed: Mapping[str, Any] | None = None
         self.ruled_out: dict[str, list[dict[str, Any]]] = {}  # content → notes stopped for the body's sake
         self.progress: Callable[[str], None] | None = None

@@ -197,19 +197,14 @@ def land_deliveries(writer: Writer, entries: Sequence[Mapping[str, Any]]) -> Non
 def land_refusals(
     writer: Writer,
     refused: Sequence[Refusal],
-    *,
-    delivery: str,
+    entry: Mapping[str, Any],
     session: str | None,
-    at: datetime,
-    name: str,
     who: Mapping[str, str | None],
 ) -> None:
-    """Refusals of one delivery, in place of those of it or of an earlier version of its session."""
+    """Refusals of an entry's delivery, in place of those of it or of an earlier version of its session."""
+    delivery, types = entry["content"], columns("academy.refusal")
     writer.execute("DELETE FROM academy.refusal WHERE delivery = ? OR session = ?", [delivery, session or ""])
-    types = columns("academy.refusal")
-    rows = [
-        {name: getattr(r, name, None) for name in types}
-        | {"delivery": delivery, "at": at, "name": name, **who}
-        for r in refused
-    ]
+    at = datetime.fromisoformat(entry["received_at"])
+    own = {"delivery": delivery, "at": at, "name": entry["name"], **who}
+    rows = [{name: getattr(r, name, None) for name in types} | own for r in refused]
     writer.append("academy.refusal", pl.DataFrame(rows, schema=types))

@@ -16,6 +16,7 @@ from typing import Any
 from warehouse import recipes
 from warehouse.errors import UnderfootError
 from warehouse.home import Home, sync, write_synced
+from warehouse.store import Writer
 
 DROPPED = "dropped"  # the outcome of a refused delivery that nobody wants any more
 NOT_IN = (DROPPED, "refused")  # outcomes of what is not in the warehouse
@@ -48,14 +49,15 @@ def settings_of(home: Home, version: str) -> bytes:
 class Ledger:
     """The ledger, only ever appended to."""
 
-    def __init__(self, home: Home, highest: int) -> None:
+    def __init__(self, home: Home, writer: Writer) -> None:
         self.home = home
         _cut_torn_line(home.ledger)
         self.written, self.refused = 0, set[str]()  # highest sequence; contents whose refusal is written
         self.ruled_out: dict[str, list[dict[str, Any]]] = {}  # content → the notes of it that were stopped
         for entry in entries(home):
             self._know(entry)
-        self.sequence = max(highest, self.written)
+        highest = writer.sql("SELECT coalesce(max(sequence), 0) FROM academy.delivery").item()
+        self.sequence = max(int(highest), self.written)
 
     def next(self) -> int:
         """The next sequence number."""

@@ -7,6 +7,7 @@ that lost in `drawn_against`; the next load lands it.
 
 import secrets
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -63,16 +64,13 @@ def draw_lots(home: Home, drills: tuple[str, str], students: Sequence[str]) -> D
     now = datetime.now(UTC)
     settings = home.settings()
     today = now.astimezone(settings.zone).date()
-    snapshot = open_snapshot(home)
-    try:
+    with closing(open_snapshot(home)) as snapshot:
         known = _drills(snapshot, drills)
         people = [
             _student(snapshot, student, known, today, settings.eyes_closed_from_age)
             for student in dict.fromkeys(students)
         ]
         earlier = snapshot.sql(EARLIER, [list(drills)])
-    finally:
-        snapshot.close()
     if not people:
         raise CallError("A draw needs students; name at least one: --student S.")
     names = {drill.code: drill.name for drill in known}

@@ -120,15 +120,7 @@ class RefusedDeliveries:
         if not listed and entry["content"] not in self._listed and session not in self._listed - {None}:
             return
         self._listed |= {entry["content"], *(r.session for r in listed)}
-        landing.land_refusals(
-            self.job.writer,
-            listed,
-            delivery=entry["content"],
-            session=session,
-            at=datetime.fromisoformat(entry["received_at"]),
-            name=entry["name"],
-            who=who,
-        )
+        landing.land_refusals(self.job.writer, listed, entry, session, who)
 
 
 class AcceptedDeliveries:

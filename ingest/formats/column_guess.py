@@ -20,7 +20,7 @@ from ingest.formats.column_roles import (
     middle,
     summed,
 )  # fmt: skip
-from ingest.formats.explanation import ColumnGuess, Explanation, Knowing, Sheet
+from ingest.formats.explanation import ColumnGuess
 from ingest.formats.header_words import LENGTH_UNITS, LOAD_UNITS
 from ingest.samples import WEIGHT_WITHIN
 from warehouse.devices import FOOT, ORIGINS, TOTAL
@@ -32,15 +32,11 @@ _QUESTIONS = ("unit", "origin", "position unit", "clock", "rate", "decimal")  # 
 Entries = dict[str, dict[str, object]]  # of a recipe, by our names of its columns
 
 
-def guess_columns(sheet: Sheet, knowing: Knowing, found: Explanation) -> Entries:
-    """Say in `found` what the columns of a file are, as far as they and what is known say; their entries."""
-    return _Guessing(sheet, knowing, found).guess()
-
-
-class _Guessing(Roles):
+class ColumnGuesses(Roles):
     """The recipe's entries, made of the roles."""
 
     def guess(self) -> Entries:
+        """Say in `found` what the columns are, as far as they and what is known say; their entries."""
         known_keys = {*self.sheet.numbers, *_QUESTIONS}
         self.found.doubts += [
             f'"{key}" is no column or question of this file' for key in self.answers if key not in known_keys

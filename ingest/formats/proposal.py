@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 
 from ingest.cells import open_text
-from ingest.formats.column_guess import Entries, guess_columns
+from ingest.formats.column_guess import ColumnGuesses, Entries
 from ingest.formats.explanation import Explanation, Knowing, Sheet
 from ingest.formats.format import explain
 from ingest.formats.header_words import read_header
@@ -56,7 +56,7 @@ def propose(path: Path, knowing: Knowing, read_plain: ReadPlain) -> Explanation:
     files = {name: data if name == path.name else siblings[name] for name in laid.files}
     sheet = _sheet(files, laid)
     found.facts["rows"] = str(len(next(iter(sheet.numbers.values()), [])))
-    entries = guess_columns(sheet, knowing, found)
+    entries = ColumnGuesses(sheet, knowing, found).guess()
     if found.questions or found.doubts:
         return found
     rate = knowing.answers.get("rate") or laid.rate_hz
