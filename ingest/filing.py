@@ -172,6 +172,14 @@ def keep_refused(
     return target
 
 
+def supersede(file: Path, why: dict[str, Any], content: str, *, keeps_films: bool = True) -> None:
+    """Mark a refused delivery as replaced by an accepted one; where films are not kept, its own go too."""
+    why["superseded_by"] = content
+    write_synced(file, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
+    if not keeps_films:
+        remove_refused_films(file, why)
+
+
 class RefusedFolder:
     """The why.json files of refused/, each read once: whatever else changes one of them says so here."""
 
@@ -220,11 +228,8 @@ class RefusedFolder:
                 continue
             if why.get("reason") == "whose" and _holds(self.filed / content, path.parent):
                 shutil.rmtree(path.parent, ignore_errors=True)  # it is filed under whose it is
-                continue
-            why["superseded_by"] = content
-            write_synced(path, json.dumps(why, indent=2, ensure_ascii=False) + "\n")
-            if not keeps_films:
-                remove_refused_films(path, why)
+            else:
+                supersede(path, why, content, keeps_films=keeps_films)
 
 
 def _holds(filed: Path, refused: Path) -> bool:
