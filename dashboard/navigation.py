@@ -21,8 +21,9 @@ log = logging.getLogger(__name__)
 EVERYONE = (*STAFF, "student", "guardian")
 # Less blank space than Streamlit's own, above a page and around its headings.
 # A picture wider than its window scrolls sideways; what a box says is in full ink; on a phone no row of
-# buttons lies over a table. A table's own small buttons only search and enlarge: to save there are
-# ours, which escape formulas. On A4 and Letter: the page alone, without what only a screen needs.
+# buttons lies over a table, and what is tapped is 44 px high (WCAG 2.2, target size enhanced; from memory).
+# A table's own small buttons only search and enlarge: to save there are ours, which escape formulas. On A4
+# and Letter: the page alone, without what only a screen needs.
 STYLE = """
 [data-testid="stMainBlockContainer"] { padding: 3.25rem clamp(1rem, 2.5vw, 3rem) 3rem; }
 .st-key-look-as { margin-bottom: -.75rem; }
@@ -45,7 +46,12 @@ STYLE = """
 @media (prefers-reduced-motion: reduce) {
   *, *::before, *::after { animation: none !important; transition: none !important; }
 }
-@media (hover: none) { [data-testid="stElementToolbar"] { display: none; } }
+@media (hover: none) {
+  [data-testid="stElementToolbar"] { display: none; }
+  [data-testid="stMain"] :is([data-testid="stPageLink-NavLink"], [data-testid="stCheckbox"] label,
+    [data-testid^="stBaseButton"], summary) { min-height: 2.75rem; }
+  [data-testid="stMain"] [data-testid="stCheckbox"] label { align-items: center; }
+}
 @media print {
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stExpander"],
   [data-testid="stSelectbox"], [data-testid="stPageLink"], [data-testid="stForm"],

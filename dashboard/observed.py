@@ -75,7 +75,7 @@ def nudge_table(reader: Reader, student: str) -> pl.DataFrame | None:
         [
             {_("Day"): check["day"], _("Eyes"): EYES[check["eyes"]]}
             | {capitalized(DIRECTIONS[way]): _result(check, way) or "–" for way in ways}
-            | {_("Said beforehand"): yes_no(check["announced"]), _("Within reach"): check["stood_by"] or "–"}
+            | {_("Announced"): yes_no(check["announced"]), _("Spotter"): check["stood_by"] or "–"}
             for check in checks
         ]
     )

@@ -12,7 +12,7 @@ from dashboard.text.numbers import on, short_day
 FEW_ROWS, FEW_COLUMNS = 10, 9  # most a phone shows as a list; further rows fold, more columns make a grid
 MOST_WHOLE = 20  # rows of a grid that are all in sight; a longer one scrolls
 DESK_WIDTH = 820  # px that a table has beside the sidebar
-LETTER_WIDTH, CELL_PADDING, WIDEST_CELL = 7, 18, 200  # px in a table
+LETTER_WIDTH, CELL_PADDING, WIDEST_CELL, WIDEST_TEXT = 7, 18, 200, 400  # px in a table
 TWO_LINES = 65  # px; Streamlit breaks a cell's text only in rows of more than 64
 
 
@@ -41,17 +41,24 @@ def _cell(value: object) -> str:
     return on(value) if isinstance(value, date) else str(value)
 
 
-def _wide_texts(rows: pl.DataFrame) -> list[str]:
-    """The columns whose long texts need a second line for the last column to be in sight."""
+def _text_widths(rows: pl.DataFrame) -> tuple[dict[str, int], bool]:
+    """Widths in px of columns with long texts, and whether they take a second line to keep the last in sight.
+
+    Left to itself, the grid makes a column that is mostly short or empty too narrow for its one long text.
+    """
     letters = {name: max(map(len, [name, *map(str, rows[name])])) for name in rows.columns}
     width = {name: LETTER_WIDTH * n + CELL_PADDING for name, n in letters.items()}
-    if len(rows) > FEW_ROWS or sum(width.values()) <= DESK_WIDTH:
-        return []
-    return [name for name, kind in rows.schema.items() if kind == pl.String and width[name] > WIDEST_CELL]
+    long = [name for name, kind in rows.schema.items() if kind == pl.String and width[name] > WIDEST_CELL]
+    left = DESK_WIDTH - sum(px for name, px in width.items() if name not in long)
+    each = max(left // max(len(long), 1), WIDEST_CELL)
+    fits = each * len(long) <= left
+    if sum(width.values()) <= DESK_WIDTH or not (fits or len(rows) <= FEW_ROWS):
+        return {name: min(width[name], WIDEST_TEXT) for name in long}, False
+    return {name: min(width[name], each) for name in long}, bool(long)
 
 
 def _grid(rows: pl.DataFrame, *, narrow: bool) -> None:
-    wide = _wide_texts(rows)
+    widths, two_lines = _text_widths(rows)
     gaps = [pl.col(name).fill_null("") for name, kind in rows.schema.items() if kind == pl.String]
     # A date column shows a gap as "None"; with gaps, its days go in as words.
     gappy = [name for name, kind in rows.schema.items() if kind == pl.Date and rows[name].null_count()]
@@ -64,7 +71,7 @@ def _grid(rows: pl.DataFrame, *, narrow: bool) -> None:
         for name, kind in rows.schema.items()
         if kind == pl.Date
     }
-    texts = {name: st.column_config.TextColumn(width=WIDEST_CELL) for name in wide}
+    texts = {name: st.column_config.TextColumn(width=px) for name, px in widths.items()}
     if _("Words") in rows.columns:
         texts[_("Words")] = st.column_config.TextColumn(width="large")
     config = days | texts
@@ -74,5 +81,5 @@ def _grid(rows: pl.DataFrame, *, narrow: bool) -> None:
     # lock while it waits for Polars' threads, and froze the server when those waited for the lock.
     st.dataframe(
         rows.with_columns(gaps).to_arrow(), hide_index=True, width="stretch", column_config=config,
-        row_height=TWO_LINES if wide else None, height="content" if len(rows) <= MOST_WHOLE else "auto",
+        row_height=TWO_LINES if two_lines else None, height="content" if len(rows) <= MOST_WHOLE else "auto",
     )  # fmt: skip

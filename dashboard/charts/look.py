@@ -15,7 +15,7 @@ from dashboard.text.catalogue import ENGLISH, _, language, mark
 from dashboard.text.numbers import Band
 
 TITLE_WIDTH = 76  # letters a line at desk width
-NARROW_TITLE_WIDTH = 44  # letters a line on a phone
+NARROW_TITLE_WIDTH = 40  # letters a line on a phone
 NAME = "underfoot"
 BAND_ROOM = 0.6  # of a frame that a target's strip may take: a value outside it must have a place
 DAY, SHORT_DAY = mark("%-d %B %Y"), mark("%-d %b")  # how Vega writes a day: 7 April 2026, 7 Apr

@@ -35,15 +35,16 @@ def picture(rows: pl.DataFrame, finding: str, *, narrow: bool = False) -> alt.La
     y = alt.Y("row:N", sort=drawn["row"].to_list(), title=None, axis=look.name_axis())
     x = alt.X(
         "icc_session:Q",
-        title=_("Intraclass correlation")
+        title=_("Tells students apart (0 to 1)")
         if narrow
-        else _("Intraclass correlation of one session's mean (0 to 1)"),
+        else _("How well one session tells students apart (intraclass correlation, 0 to 1)"),
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(values=[0, 0.5, 0.75, 0.9, 1], format=".2~f"),
     )
     tips = look.tips({
-        "label:N": _("Measure"), "icc_session:Q": (_("Intraclass correlation"), ".2f"),
-        "grade:N": _("Tells students apart"), "n_students:Q": _("Students"), "n_sessions:Q": _("Sessions"),
+        "label:N": _("Measure"), "grade:N": _("Tells students apart"),
+        "icc_session:Q": (_("From 0 to 1 (intraclass correlation)"), ".2f"),
+        "n_students:Q": _("Students"), "n_sessions:Q": _("Sessions"),
     })  # fmt: skip
     good = alt.Chart(pl.DataFrame({"lo": [GOOD], "hi": [1.0]})).mark_rect(color=theme.BAND)
     base = alt.Chart(drawn)
@@ -70,7 +71,7 @@ def finding(rows: pl.DataFrame, clubs: str) -> str:
 def words(rows: pl.DataFrame) -> str:
     """The picture in words, one part a measure."""
     said = [
-        f"{row['label']}: {grade(row['icc_session'])} ({number(row['icc_session'], '', 2)})"
+        f"{row['label']}: {_graded(row['icc_session'])}"
         for row in rows.drop_nulls("icc_session").iter_rows(named=True)
     ]
     if not said:
@@ -81,6 +82,11 @@ def words(rows: pl.DataFrame) -> str:
 def table(rows: pl.DataFrame) -> pl.DataFrame:
     """Every measure as a row: how well it tells students apart, its error, what is real, swings wanted."""
     return pl.DataFrame([_row(row) for row in rows.iter_rows(named=True)])
+
+
+def _graded(icc: float | None) -> str:
+    """The word with its number: moderately (0.54)."""
+    return grade(icc) if icc is None else f"{grade(icc)} ({number(icc, '', 2)})"
 
 
 def _wanted(swings: int | None) -> str:
@@ -99,11 +105,10 @@ def _row(row: dict[str, Any]) -> dict[str, Any]:
     places = row["decimals"] + (1 if row["decimals"] < 2 else 0)
     return {
         _("Measure"): row["label"],
-        _("Tells students apart"): grade(row["icc_session"]),
-        _("Intraclass correlation"): number(row["icc_session"], "", 2),
+        _("Tells students apart"): _graded(row["icc_session"]),
         _("Typical error of a session"): number(row["sem"], unit, places),
-        _("Real from"): number(row["sdc95"], unit, places),
-        _("Swings wanted"): _wanted(row["swings_wanted"]),
+        _("Smallest real change"): number(row["sdc95"], unit, places),
+        _("Swings worth making"): _wanted(row["swings_wanted"]),
         _("Students"): row["n_students"],
         _("Sessions"): row["n_sessions"],
     }

@@ -8,7 +8,7 @@ WORDS = Words({
     "lead": "lead heel", "trail": "trail heel",
     "lanes": "Load under the lead heel upward, under the trail heel downward, in % of body weight",
     "reading": "{t} s: lead heel {lead} %, trail heel {trail} % of body weight",
-    "nudge": "Move the film against the load, frame by frame",
+    "nudge": "Shift the film along the load, frame by frame",
     "keep": "Keep this place", "sending": "Sending…", "strike": "This picture shows the strike",
     "asked": "Which picture shows the strike?",
     "candidate": "Picture {n}, at {t} s of the film",

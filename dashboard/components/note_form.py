@@ -21,7 +21,7 @@ WORDS = Words({
                    "the hips in each direction; the other hand is ready to hold. A step is balance lost.",
     "forward": "Forward", "back": "Backward", "toward": "Toward the target", "away": "Away from the target",
     "held": "held", "lost": "lost", "eyes": "Eyes", "open": "open (the easier step)",
-    "closed": "closed (the check)", "announced": "Said beforehand", "no": "no", "yes": "yes",
+    "closed": "closed (the check)", "announced": "Announced", "no": "no", "yes": "yes",
     "stood_by": "Who stood within reach",
     "felt": "What the player felt", "felt_drill": "After the drill", "no_drill": "No drill",
     "felt_swing": "Or in one swing of the session of {day}: its number",

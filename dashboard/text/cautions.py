@@ -52,12 +52,12 @@ IF_IT_HURTS = mark(
 CLEAR_SPACE = mark("Leave clear room for the club and let nobody stand in it. Plates are easy to trip over.")
 
 SWING_LIMITS = mark(
-    "The limits are the academy's, for players who are still growing; they are custom, not medicine. What a "
-    "physician or local rules say comes first."
+    "The academy sets these limits for players who are still growing. They come from coaching, not from "
+    "medicine. What a physician or local rules say comes first."
 )
 
 GROWING = mark(
-    "Pain while growing, at the heels or knees for example, belongs to a physician. Rest days count too."
+    "If a growing player has pain, in the heels or knees for example, see a physician. Rest days count too."
 )
 
 MINORS = mark(
@@ -87,9 +87,9 @@ BANDS_ARE_CUSTOM = mark(
 )
 
 CAMERA = (
-    mark("Low: the lens at the height of the ankles, a hand above the ground, on a stand or a bag."),
+    mark("Low: the lens at ankle height, a hand's width above the ground, on a stand or a bag."),
     mark("From the front, square to the toes, or from behind, along the target line; some three metres off."),
-    mark("Both shoes whole in the picture, with a shoe's length of room around them. Do not pan."),
+    mark("Both shoes fully in the picture, with a shoe's length of room around them. Do not pan."),
     mark("At least 60 pictures a second, and 120 or 240 where the phone can; bright light, plain ground."),
-    mark("Nobody stands where the club or the ball may go, also not to hold the phone."),
+    mark("Nobody stands where the club or the ball may go, not even to hold the phone."),
 )  # fmt: skip

@@ -85,7 +85,10 @@ FLAGS = Words(
         "clip_feet_disagree": "the heels in the film do not move when its sound or its marks say they should",
         "clip_strikes_unclear": "the film's sound has several clicks; which is the strike is not clear",
         "clip_stamp_unclear": "the stamp was not found on both the film and the plate",
-        "clip_taken_apart": "by its file's time, the film was taken before its swing or during another",
+        "clip_taken_apart": (
+            "by its file's time, the film was taken before its swing or during another; with films from two "
+            "phones, whose clocks differ, this can be wrong"
+        ),
         "clip_films_shifted": (
             "the heels in the session's films fit the swings before or after better; they may be theirs"
         ),
@@ -140,8 +143,8 @@ PLAINLY = Words(
 # The first words of a student's own page.
 VERDICTS = Words({
     IMPROVING: "You're getting better", BETTER: "You're getting better", HOLDING: "You're holding it steady",
-    SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "Too soon to say",
-    TOO_FEW: "Too soon to say",
+    SLIPPING: "It was better before", WORSE: "It was better before", NOT_CLEAR: "Too soon to see a change",
+    TOO_FEW: "Too soon to see a change",
 })  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from dashboard.charts import ball_links
 def test_the_student_page_says_what_goes_with_the_ball_and_claims_no_cause(visit, page_text):
     at = visit("full", "student", "c01", student="s01", clubs="iron")
     text = page_text(at)
-    assert "With the ball" in text
+    assert "What goes together with the ball" in text
     assert "It says what goes together, not what causes what" in text
     spec = next(
         json.loads(chart.proto.spec)
@@ -28,7 +28,9 @@ def test_with_too_few_sessions_it_says_how_many_are_needed(visit, page_text):
 
 
 def test_without_ball_results_nothing_is_shown(visit, page_text):
-    assert "With the ball" not in page_text(visit("full", "student", "c01", student="s03", clubs="iron"))
+    assert "What goes together with the ball" not in page_text(
+        visit("full", "student", "c01", student="s03", clubs="iron")
+    )
 
 
 def test_a_row_that_is_not_sure_is_hollow_and_said_so():

@@ -207,7 +207,7 @@ def test_a_shared_drill_is_the_focus_before_anything_is_measured(reader_of, home
     assert shown.focus.drill == "Heel-off strikes"
     assert shown.focus.sentences == ("Not measured yet; your next session will show it.",)
     assert shown.focus.feel == "The trail heel is already light when you strike; you do not push it up."
-    assert shown.focus.verdict == "Too soon to say"
+    assert shown.focus.verdict == "Too soon to see a change"
 
 
 def test_fewer_than_ten_swings_are_counted_as_they_are_without_ten_circles(reader_of, homes):

@@ -33,7 +33,7 @@ def show(reader: Reader) -> None:
             layout.aside(_("Consents are kept elsewhere: check there that this student may be filmed."))
         chosen = _sent(reader, student)
         _marker(reader, student, chosen)
-    navigation.link("student", _("What was marked: the student's page →"), student=student)
+    navigation.link("student", _("See what was marked, on the student's page →"), student=student)
     if reader.is_minor(student):
         layout.aside(_(MINORS))
 

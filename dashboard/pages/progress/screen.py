@@ -29,6 +29,7 @@ def show(reader: Reader) -> None:
         layout.say(page.nothing_yet)
     else:
         _focus(page.focus)
+        layout.aside(page.feet)
     st.write(page.week)
     with st.container(horizontal=True):
         sending.practice(reader, person, page.focus)
@@ -47,7 +48,7 @@ def show(reader: Reader) -> None:
         with st.container(horizontal=True):
             student, paper = person["student"], reader.settings.paper
             layout.save_to_print(partial(progress_html, reader, student), f"progress-{student}", paper)
-    for sentence in (page.feet, *page.cautions):
+    for sentence in page.cautions:
         layout.aside(sentence)
 
 

@@ -16,7 +16,7 @@ def show(reader: Reader) -> None:
     rows = content.health(reader)
     places = st.columns(4)
     with places[0]:
-        by = layout.choose(_("Picture by"), content.GROUPINGS, "by")
+        by = layout.choose(_("Group by"), content.GROUPINGS, "by")
     shown = rows
     for place, (column, (title, options)) in zip(places[1:], content.filters(rows).items(), strict=True):
         with place:

@@ -49,7 +49,8 @@ QUESTIONS = {
     "clip_feet_disagree": mark("Its heels do not move when its sound or its marks say they should."),
     "clip_strikes_unclear": mark("Its sound has several clicks, and one of them is this swing's strike."),
     "clip_taken_apart": mark(
-        "By the time in its file it was taken before this swing, or during another: is it this swing's film?"
+        "By the time in its file it was taken before this swing, or during another: is it this swing's film? "
+        "This can be told only of films from one phone; the clocks of two differ."
     ),
     "clip_films_shifted": mark(
         "The heels in this session's films fit the swing before or after each better. Were the films given "

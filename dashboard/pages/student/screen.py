@@ -104,7 +104,7 @@ def _measured(chosen: StudentSeason) -> None:
             layout.section(Section(drawn, sentences=(doubt,)), place="ball-season")
     rows = content.ball_rows(chosen)
     if rows:
-        with layout.part(_("With the ball")):
+        with layout.part(_("What goes together with the ball")):
             known = content.known_outcomes(rows)
             several, only = len(known) > 1, next(iter(known), None)
             outcome = layout.choose(_("Of the ball"), known, "ball") if several else only

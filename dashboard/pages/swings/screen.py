@@ -23,7 +23,7 @@ def show(reader: Reader) -> None:
     st.title(_("Swings of {name}").format(name=person["name"]), anchor=False)
     for said in safety.out_of_use(reader, person["student"]):
         layout.aside(said)
-    navigation.link("student", _("Their pictures: the student's page →"), student=person["student"])
+    navigation.link("student", _("See them drawn, on the student's page →"), student=person["student"])
     with layout.part():
         season = layout.choose(_("Season"), content.seasons(reader, person["student"]), "season")
         chosen = StudentSeason(reader, person, season)

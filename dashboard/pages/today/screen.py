@@ -1,6 +1,6 @@
 """Today: who was seen lately and what is still missing, who is overdue; the lesson sheet one tap away."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from dashboard import elements as st
 from dashboard import layout, navigation
@@ -17,21 +17,26 @@ SHOWN = 12  # students of a part; the rest is on the other pages
 def show(reader: Reader) -> None:
     """The page."""
     st.title(_("Today"), anchor=False)
+    lately, overdue, others = content.lately(reader), content.overdue(reader), content.others(reader)
     _coming(reader)
-    _part(reader, _("Seen lately"), content.lately, _("Nobody was seen in the last seven days."))
-    _part(reader, _("Not seen for four weeks"), content.overdue, _("Nobody is overdue."))
-    _part(reader, _("Everyone else"), content.others, _("There is nobody else."))
+    _part(_("Seen lately"), lately, _("Nobody was seen in the last seven days."))
+    _part(_("Not seen for four weeks"), overdue, _("Nobody is overdue."))
+    if others:
+        _part(_("Everyone else"), others)
     layout.aside(_(MINORS))
 
 
 def _coming(reader: Reader) -> None:
-    """Who comes today, by the calendar; nothing where there is no lesson in it."""
+    """Who comes today, by the calendar, or where a calendar goes."""
     try:
         found = content.coming(reader)
     except UnderfootError as error:
         st.warning(str(error))
         return
     if not found:
+        layout.aside(
+            _("No lesson in the calendar today. A calendar (.ics) can be dropped on the Deliveries page.")
+        )
         return
     st.header(_("Lessons today"), anchor=False)
     for one in found:
@@ -84,12 +89,11 @@ def _line(line: Line) -> None:
         navigation.link("notes", _("Write a note →"), student=line.student)
 
 
-def _part(reader: Reader, heading: str, find: Callable[[Reader], Sequence[Line]], nobody: str) -> None:
-    with layout.part(heading):
-        found = find(reader)
-        if not found:
-            st.write(nobody)
-        for line in found[:SHOWN]:
-            _line(line)
-        if len(found) > SHOWN:
-            layout.aside(_("{n} more are on the Students page.").format(n=len(found) - SHOWN))
+def _part(heading: str, found: Sequence[Line], nobody: str = "") -> None:
+    st.header(heading, anchor=False)
+    if not found:
+        st.write(nobody)
+    for line in found[:SHOWN]:
+        _line(line)
+    if len(found) > SHOWN:
+        navigation.link("students", _("{n} more, on the Students page →").format(n=len(found) - SHOWN))

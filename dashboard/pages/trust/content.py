@@ -57,15 +57,16 @@ AUDIT_KEY = mark(
     "which it was called. New faults, drills and agreed aims are not scored."
 )
 RELIABILITY_KEY = mark(
-    "The intraclass correlation is the share of the variation between session means that comes from "
-    "differences between students, rather than from the day or the swings. The pale strip starts at 0.75, "
-    "where a session tells students apart well. A measure below it can still show one student's change, over "
-    "more sessions."
+    "How much of the difference between two sessions comes from who swings, rather than from the day or the "
+    "swings: 1 is all of it, 0 nothing (intraclass correlation). The pale strip starts at 0.75, where a "
+    "session tells students apart well. A measure below it can still show one student's change, over more "
+    "sessions."
 )
 TABLE_KEY = mark(
-    "Typical error: how far a session's value is from the student's own, most days. Real from: a change "
-    "between two sessions smaller than this may be noise. Swings wanted: beyond this, more swings in a "
-    "session hardly help."
+    "Tells students apart: how far the differences between sessions come from the students, from 0 (not at "
+    "all) to 1 (entirely; intraclass correlation). Typical error: how far a session's value is from the "
+    "student's own, most days. Smallest real change: a change between two sessions that is smaller may be "
+    "noise. Swings worth making: beyond this, more swings in a session hardly help."
 )
 CALIBRATION_KEY = mark(
     "Before this academy's numbers were looked at, the same models were run on simulated academies where the "

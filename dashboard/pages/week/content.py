@@ -137,7 +137,8 @@ class Review:
             heading = f"{heading} ({n})"
         everything = sum(e.part == code for e in self.entries)
         hidden = _("Nothing matches this choice; {n} in all.").format(n=everything)
-        return Part(code, heading, self.leads.get(code, ""), own, hidden if everything else NOTHING[code])
+        lead = joined(self.leads.get(code), self.longest if code == SPARSE else None)
+        return Part(code, heading, lead, own, hidden if everything else NOTHING[code])
 
     def rows(self) -> pl.DataFrame:
         """The review as rows to save."""
@@ -154,7 +155,7 @@ class Review:
 
     def lines(self) -> list[str]:
         """The review for a terminal, one line an entry."""
-        lines = [self.about, *filter(None, [self.longest, self.chance])]
+        lines = [self.about, *filter(None, [self.chance])]
         for part in self.parts():
             lines += ["", part.title, *filter(None, [part.lead])]
             lines += [f"  {entry.line}" for entry in part.entries] or [f"  {part.nothing}"]
@@ -259,13 +260,14 @@ def _chance(week: dict[str, Any], entries: Sequence[Entry]) -> str:
 def _found(week: dict[str, Any]) -> str:
     if not week["entered"]:
         return _("No change and no new fault has stood out so far this season.")
+    expected = week["entered_by_chance"]
     return _(
         "Across the academy, {rows} stood out so far this season, {new} of them for the first time this "
         "week; expect about {expected} false alarms among them. The list is kept so that over the whole "
         "season about 1 in 20 is wrong, however often you look."
     ).format(
         rows=count(week["entered"], "finding"), new=week["entered_now"],
-        expected=number(week["entered_by_chance"], "", 1),
+        expected=number(expected, "", 0 if expected >= 1 else 1),
     )  # fmt: skip
 
 

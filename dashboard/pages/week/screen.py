@@ -15,7 +15,6 @@ from dashboard.pages.week.safety_lines import safety_lines
 from dashboard.pages.week.since import since_last_monday, weeks_words
 from dashboard.text.catalogue import _, keeping_language, mark
 from dashboard.text.markdown import markdown
-from dashboard.text.numbers import joined
 from warehouse.access import Reader
 from warehouse.errors import UnderfootError
 
@@ -33,7 +32,7 @@ def show(reader: Reader) -> None:
         raise UnderfootError(_(content.NO_REVIEW))
     with filters:
         entries = _chosen(reader, whole)
-    layout.aside(joined(whole.about, whole.longest))
+    layout.aside(whole.about)
     first = content.people_first(entries)
     people, academy = st.columns([1.7, 1], gap="medium")
     with people, st.container(gap="xsmall"):

@@ -48,14 +48,14 @@ def _measure(reader: Reader, code: str) -> dict[str, str]:
     )
     return {
         _("What it is"): shown.explain,
-        _("Formula"): f"{code} = {' '.join(metric.formula.split())}",
-        _("Worked example"): f"{metric.example}{f' {_(metric.unit)}' if metric.unit else ''}",
+        _("Target"): "; ".join(set_here) or _("not set"),
         _("When it is missing"): " ".join(
             [missing, f"{capitalized(_(metric.null))}." if metric.null else ""]
         ),
-        _("Source"): f"{capitalized(_(metric.source))}.",
-        _("Target"): "; ".join(set_here) or _("not set"),
         _("Limits"): _(ESTIMATED) if metric.needs_heel else "",
+        _("Source"): f"{capitalized(_(metric.source))}.",
+        _("Worked example"): f"{metric.example}{f' {_(metric.unit)}' if metric.unit else ''}",
+        _("Formula"): f"{code} = {' '.join(metric.formula.split())}",
     }
 
 

@@ -28,7 +28,8 @@ def _about(reader: Reader) -> None:
     layout.section(about.worth(reader, code))
     layout.aside(
         _(
-            "Every row, for whoever keeps the academy: {command}. Samples are in the home's folder traces."
+            "For whoever looks after the computer: {command} prints every row; the samples are in the folder "
+            "traces of the academy's home."
         ).format(command=about.query(code))
     )
     with st.container(horizontal=True, vertical_alignment="center"):

@@ -138,8 +138,8 @@ def test_an_intraclass_correlation_in_a_word(icc, word):
 
 def test_reliability_as_a_table_gives_errors_in_points_with_one_more_decimal():
     table = reliability.table(RELIABLE)
-    assert table["Real from"].to_list() == ["3.9\u00a0points", "0.06\u00a0s", "5.5\u00a0points"]
-    assert table["Tells students apart"].to_list() == ["well", "–", "poorly"]
+    assert table["Smallest real change"].to_list() == ["3.9\u00a0points", "0.06\u00a0s", "5.5\u00a0points"]
+    assert table["Tells students apart"].to_list() == ["well (0.82)", "–", "poorly (0.44)"]
 
 
 def test_a_claims_goal_is_a_strip_where_there_is_one_and_sizes_differ_by_shape():
