@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import integrate, linalg, stats
 
+from models.season import mixed
 from models.season.importance import log_prior
 from models.season.judgement import mixture_quantile
 from models.season.mixed import (
@@ -356,3 +357,17 @@ def test_where_nothing_varies_there_are_no_scales():
     assert scales(Cell(cell.offsets, np.zeros(cell.t.size), cell.y, cell.error, cell.x)) is None
     pairs = np.arange(0, cell.t.size + 1, 2)
     assert scales(Cell(pairs, cell.t, cell.y, cell.error, cell.x)) is None
+
+
+def test_a_large_academy_is_fitted_on_an_even_sample_as_on_everybody(monkeypatch):
+    cell = made(seed=4, students=600)
+    rare = (cell.owner == 1).astype(float)  # a device of one student, whom the sample passes over
+    cell = replace(cell, x=np.column_stack([cell.x, rare * (cell.t > 1)]))
+    by = scales(cell)
+    whole = integrate_parts(cell, by)
+    monkeypatch.setattr(mixed, "ENOUGH", 300)
+    sample = integrate_parts(cell, by)
+    spreads = [0, 1, 3]  # between students and sessions; how a student wanders is known less well by either
+    np.testing.assert_allclose(sample.parts[0, spreads], whole.parts[0, spreads], rtol=0.15)
+    assert not np.array_equal(sample.parts, whole.parts)
+    np.testing.assert_allclose(sample.gammas, whole.gammas, atol=0.1)  # the fixed columns are everybody's
