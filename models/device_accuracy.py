@@ -21,7 +21,6 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import special
 
-from warehouse.store import Writer
 from warehouse.tables import columns
 from warehouse.vocabulary import DRIFTS, JUMPED, OFF, STEADY, TOLERANCE_PCT, TOO_SOON
 
@@ -56,11 +55,6 @@ class Estimate:
     jump_pct: float | None = None
     jump_lo: float | None = None
     jump_hi: float | None = None
-
-
-def device_accuracy_rows(writer: Writer) -> pl.DataFrame:
-    """Rows of academy.device_accuracy."""
-    return judged(writer.sql("SELECT * FROM academy.device_check"))
 
 
 def judged(checks: pl.DataFrame) -> pl.DataFrame:

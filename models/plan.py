@@ -279,7 +279,7 @@ PLAN: tuple[Step, ...] = (
     ),
     Step(
         ("academy.device_accuracy",), ("academy.device_check",), device_accuracy,
-        lambda run: (device_accuracy.device_accuracy_rows(run.writer),),
+        lambda run: (device_accuracy.judged(run.writer.sql("SELECT * FROM academy.device_check")),),
     ),
     _of_query(
         "season.data_health", "academy.refusal", "academy.season", "academy.session", "academy.swing",

@@ -108,11 +108,8 @@ def visit_associations(visits: pl.DataFrame, links: Iterable[tuple[str, str]]) -
         for (season, student), own in both.group_by("season", "student", maintain_order=True):
             known = own.sort("started_at", "session")
             block = np.arange(len(known)) * max(round(len(known) / BLOCK_VISITS), 1) // len(known)
-            shown = known.select(pl.col("seen", "seen_later").cast(pl.Float64))
-            seen = compared(
-                shown["seen"].to_numpy(), shown["seen_later"].to_numpy(), block, np.arange(len(known)),
-                least=LEAST_VISITS,
-            )  # fmt: skip
+            first, second = known.select(pl.col("seen", "seen_later").cast(pl.Float64)).to_numpy().T
+            seen = compared(first, second, block, np.arange(len(known)), least=LEAST_VISITS)
             found.append((season, student, earlier, later, *seen, True, True))
     return _rows(found)
 
@@ -134,18 +131,14 @@ def associations(swings: pl.DataFrame, links: Iterable[tuple[str, str]]) -> pl.D
         )
         for (season, student), own in both.group_by("season", "student", maintain_order=True):
             known = own.drop_nulls("shown_later").with_columns(block=place)
-            known = known.with_columns(stratum=pl.struct(*STRATUM, "block").rank("dense"))
-            shown = known.select(pl.col("shown", "shown_later").cast(pl.Float64))
-            seen = compared(
-                shown["shown"].to_numpy(),
-                shown["shown_later"].to_numpy(),
-                known["stratum"].to_numpy(),
-                known["session"].rank("dense").to_numpy(),
-            )
-            if not known.is_empty():
-                seen = seen._replace(p=np.nan) if unknown_apart(own) else seen
-                by_eye = not sign_codes().isdisjoint((earlier, later))
-                found.append((season, student, earlier, later, *seen, by_eye, False))
+            if known.is_empty():
+                continue
+            stratum = known.select(pl.struct(*STRATUM, "block").rank("dense")).to_series()
+            first, second = known.select(pl.col("shown", "shown_later").cast(pl.Float64)).to_numpy().T
+            seen = compared(first, second, stratum.to_numpy(), known["session"].rank("dense").to_numpy())
+            seen = seen._replace(p=np.nan) if unknown_apart(own) else seen
+            by_eye = not sign_codes().isdisjoint((earlier, later))
+            found.append((season, student, earlier, later, *seen, by_eye, False))
     return _rows(found)
 
 

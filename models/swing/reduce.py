@@ -162,10 +162,8 @@ def answer_task(task: SessionTask) -> Answer:
 
 def _without_loads(metrics: FLOATS, swings: pl.DataFrame, rows: Sequence[int]) -> None:
     """Null, in place, what needs the size of a load, for swings whose device gave shares alone."""
-    given = swings["file_flags"].to_list() if "file_flags" in swings.columns else []
-    bare = [
-        row for row, names in zip(rows, given, strict=False) if row >= 0 and "shares_only" in (names or ())
-    ]
+    flagged = zip(rows, swings["file_flags"].to_list(), strict=True)
+    bare = [row for row, names in flagged if row >= 0 and "shares_only" in (names or ())]
     if bare:
         metrics[np.ix_(bare, LOAD_COLUMNS)] = np.nan
 

@@ -29,7 +29,6 @@ class Contract(pa.DataFrameModel):
         """Pandera's own settings."""
 
         strict = True
-        ordered = False
 
 
 @dataclass(frozen=True)
