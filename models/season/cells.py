@@ -61,7 +61,7 @@ def baseline(session_metric: pl.DataFrame) -> pl.DataFrame:
 
 def once_a_session(rows: pl.DataFrame, keys: Sequence[str] = ()) -> pl.DataFrame:
     """One row a cell, session and `keys`: as the device and heel source of most of its swings measured it."""
-    by_swings = rows.sort("n", descending=True, maintain_order=True)
+    by_swings = rows.sort("n", "device", "heel_source", descending=[True, False, False], maintain_order=True)
     return by_swings.unique([*KEY, "session", *keys], keep="first", maintain_order=True)
 
 

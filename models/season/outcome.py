@@ -87,7 +87,7 @@ def contrasts(
     known = of_fits(fits, worthwhile=pl.Float64, sd_session=pl.Float64, sd_swing=pl.Float64)
     once = once_a_session(every, ["pace"])
     whole, slower = once.filter(pace="full"), once.filter(pl.col("pace") != "full")
-    own = once.join(known, on=KEY).sort("day", "session").filter(pace="full")
+    own = whole.join(known, on=KEY)
     usual_club = most_used(own, ["season", "student", "metric"], ["club_family"])
     session = ["season", "metric", "session"]
     by_pace = own.join(slower, on=[*session, "club_family"], suffix="_other")
@@ -104,7 +104,7 @@ def contrasts(
     return (
         found.with_columns(z=pl.when(down).then(-pl.col("z")).otherwise("z"))
         .filter(pl.col("v") > 0)
-        .sort(*OF, "day")
+        .sort(*OF, "day", "z", "v")  # the same to the last bit, however the rows were kept
     )
 
 

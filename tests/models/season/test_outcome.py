@@ -158,3 +158,9 @@ def test_before_the_fourth_session_there_is_no_row():
         .head(3)
     )
     assert set(read(third)[1]["outcome"]) <= {"keeping"}
+
+
+def test_the_order_in_which_sessions_are_kept_changes_no_bit():
+    rows, _ = sessions(np.random.default_rng(6), students=4, metrics=1)
+    found = read(rows)[1]
+    assert found.equals(read(rows.sample(fraction=1, shuffle=True, seed=1))[1])
