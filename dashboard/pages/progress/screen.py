@@ -29,14 +29,14 @@ def show(reader: Reader) -> None:
         layout.say(page.nothing_yet)
     else:
         _focus(page.focus)
-        layout.aside(page.feet)
     st.write(page.week)
     with st.container(horizontal=True):
         sending.practice(reader, person, page.focus)
         sending.discomfort(reader, person)
     for note in page.notes[:1]:
         layout.lead(_("From your coach."), note)
-    layout.aside(page.if_it_hurts)
+    for sentence in (page.feet, page.if_it_hurts):
+        layout.aside(sentence)
     if page.focus:
         _pace(page.name, page.focus)
     gone = st.expander(_("How it has gone"), key="more-gone", on_change="rerun")
