@@ -215,8 +215,10 @@ PLAN: tuple[Step, ...] = (
     ),
     Step(
         ("season.self_audit",),
-        ("season.session_metric", "academy.metric", "academy.session", "academy.swing",
-         "academy.swing_metric", *_WHOSE_BAND),
+        ("season.session_metric", "season.session_fault", "season.change_chance", "season.outcome_chance",
+         "season.reliability", "academy.metric", "academy.fault", "academy.session", "academy.swing",
+         "academy.swing_metric", "academy.drill", "academy.drill_dose", "academy.note", "academy.season",
+         *_WHOSE_BAND),
         self_audit, lambda run: (self_audit.self_audit_rows(run.writer),), build_only=True,
     ),
     Step(("season.calibration",), (), reliability, lambda _run: (reliability.calibration_rows(),)),

@@ -79,7 +79,11 @@ LEFT_OUT = SWING_KINDS[1:]  # what is cut from a recording and counts as no swin
 # Labels of the season tables.
 IMPROVING, SLIPPING, HOLDING = "improving", "slipping", "holding"
 BETTER, WORSE = "better", "worse"
-CHANGE, NEXT_VISIT = "change", "next_visit"  # kinds of claim in season.self_audit
+NEW_FAULT = "new_fault"
+# Kinds of claim in season.self_audit, with new faults.
+CHANGE, NEXT_VISIT, DRILL_HELPS, DRILL_NOT_CLEAR, AIM_REACHED = (
+    "change", "next_visit", "drill_helps", "drill_not_clear", "aim_reached",
+)  # fmt: skip
 MOST_KINDRED, LONGEST_AIM_DAYS = 6, 366  # of an agreed aim
 AGREED_SIGNALS = AGREED_MISSED, AGREED_SILENT, AGREED_DUE, AGREED_REACHED = (
     "agreed_missed", "agreed_silent", "agreed_due", "agreed_reached",

@@ -7,7 +7,7 @@ student's change before the agreed day from theirs before their own.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any, TypeVar
 
@@ -46,6 +46,39 @@ Row = dict[str, Any]
 Known = TypeVar("Known")
 
 
+@dataclass(frozen=True)
+class Measured:
+    """What aims are judged by: cells' sessions and fits, cells together, each metric's better way."""
+
+    cells: Mapping[CellKey, pl.DataFrame]
+    fits: Mapping[CellKey, Parameter]
+    together: Mapping[tuple[CellKey, ...], Together]
+    better: Mapping[str, str]
+
+    @classmethod
+    def of(
+        cls,
+        aims: Sequence[Row],
+        sessions: pl.DataFrame,
+        fits: Mapping[CellKey, Parameter],
+        better: Mapping[str, str],
+    ) -> "Measured":
+        """Of `sessions` as `counted_once` gives them."""
+        cells = {
+            (s, f, m): as_one_device(part, fits.get((s, f, m)))
+            for (s, f, m), part in sessions.partition_by(KEY, as_dict=True).items()
+        }
+        together = {
+            parts: Together.of([cells[key] for key in parts], first_agreed(aims, parts))
+            for parts in {parts for aim in aims for parts in _places(aim, cells)}
+        }
+        return cls(cells, fits, together, better)
+
+    def signs(self, aim: Row) -> FLOATS:
+        """(M,) +1, or -1 where less is better."""
+        return np.array([-1.0 if self.better.get(metric) == "down" else 1.0 for metric in aim["metrics"]])
+
+
 def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     """Rows of season.agreed_aim, one for every note of an agreed aim."""
     aims = writer.sql(query("season.agreed_aim")).to_dicts()
@@ -53,62 +86,56 @@ def agreed_aim_rows(writer: Writer) -> pl.DataFrame:
     known, fits = known_sessions(writer, "list_contains(CAST(? AS VARCHAR[]), metric)", named)
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
     today = writer.sql("SELECT max(day) FROM academy.session").item()
-    cells = {
-        (s, f, m): as_one_device(part, fits.get((s, f, m)))
-        for (s, f, m), part in known.partition_by(KEY, as_dict=True).items()
-    }
-    together = {
-        parts: Together.of([cells[key] for key in parts], first_agreed(aims, parts))
-        for parts in {parts for aim in aims for parts in _places(aim, cells)}
-    }
-    judged = [judge(aim, together, cells, fits, better, today) for aim in aims]
+    measured = Measured.of(aims, known, fits, better)
+    judged = [judge(aim, measured, today) for aim in aims]
     return pl.DataFrame(judged, columns("season.agreed_aim")).sort("student", "agreed", "note")
 
 
-def judge(
-    aim: Row,
-    together: Mapping[tuple[CellKey, ...], Together],
-    cells: Mapping[CellKey, pl.DataFrame],
-    fits: Mapping[CellKey, Parameter],
-    better: Mapping[str, str],
-    today: date,
-) -> Row:
+def judge(aim: Row, measured: Measured, today: date) -> Row:
     """One row of season.agreed_aim; `today` is the academy's newest day."""
+    row, course = prepared(aim, measured, aim["due"])
+    if course is None or row["n_before"] < LEAST_BEFORE or not row["n_since"]:
+        return row
+    weights, smallest = np.array(row["weights"]), np.array(row["worthwhile"])
+    row["change"], row["se"] = course.change(weights)
+    row["p"] = float(special.ndtr(row["change"] / row["se"]))
+    own = [course.change(one) for one in np.eye(weights.size)]
+    signed = smallest * measured.signs(aim)
+    row["changes"] = [change * size for (change, _), size in zip(own, signed, strict=True)]
+    row["ses"] = [float(se * size) for (_, se), size in zip(own, smallest, strict=True)]
+    over = today >= aim["due"]
+    return row | _looks(row, course, weights, over=over)
+
+
+def prepared(aim: Row, measured: Measured, until: date) -> tuple[Row, Course | None]:
+    """The row before it is judged, and the course of the metrics; None where too little is known of them."""
     nothing: Row = {name: [] if name in LISTS else None for name in columns("season.agreed_aim")}
     row = nothing | aim | {"n_before": 0, "n_since": 0, "label": TOO_SOON}
-    whole = {parts: together[parts].sessions.filter(student=aim["student"]) for parts in _places(aim, cells)}
+    together, fits = measured.together, measured.fits
+    places = _places(aim, measured.cells)
+    whole = {parts: together[parts].sessions.filter(student=aim["student"]) for parts in places}
     parts = max(whole, key=lambda one: len(whole[one].filter(pl.col("day") <= aim["agreed"])), default=())
     if not parts:
-        return row
-    mine = whole[parts].filter(pl.col("day") <= aim["due"])
+        return row, None
+    mine = whole[parts].filter(pl.col("day") <= until)
     days = mine["day"].unique().sort()
     row |= {
         "club_family": parts[0][1], "last_day": days[-1] if len(days) else None,
         "n_before": int((days <= aim["agreed"]).sum()), "n_since": int((days > aim["agreed"]).sum()),
     }  # fmt: skip
     if not row["n_before"] or not all(key in fits for key in parts):
-        return row
-    signs = np.array([-1.0 if better.get(metric) == "down" else 1.0 for metric in aim["metrics"]])
+        return row, None
     smallest = np.array([fits[key]["worthwhile"] for key in parts])
-    scale = signs / smallest
+    scale = measured.signs(aim) / smallest
     squares, freedom = together[parts].others(aim["student"])
     r, covariance = shared_errors(squares * np.outer(scale, scale), freedom)
     weights = kindred_weights(covariance)
-    course, doubled = _course(aim, mine, cells, fits, parts, scale, r)
+    course, doubled = _course(aim, mine, measured, parts, scale, r)
     # How much would matter, in worthwhile changes: what was agreed of the first metric, else one.
     row["wanted"] = 1.0 if aim["wanted"] is None else float(aim["wanted"] / smallest[0])
     row |= {"worthwhile": smallest.tolist(), "weights": weights.tolist()}
     row |= _beforehand(row, course.upto(0.0), doubled.upto(0.0), weights, mine.rename({"n0": "n"}))
-    if row["n_before"] < LEAST_BEFORE or not row["n_since"]:
-        return row
-    course = replace(course, others=together[parts].before(aim["student"], aim["agreed"], scale))
-    row["change"], row["se"] = course.change(weights)
-    row["p"] = float(special.ndtr(row["change"] / row["se"]))
-    own = [course.change(one) for one in np.eye(len(parts))]
-    row["changes"] = [change / size for (change, _), size in zip(own, scale, strict=True)]
-    row["ses"] = [float(se / abs(size)) for (_, se), size in zip(own, scale, strict=True)]
-    over = today >= aim["due"]
-    return row | _looks(row, course, weights, over=over)
+    return row, replace(course, others=together[parts].before(aim["student"], aim["agreed"], scale))
 
 
 def _places(aim: Row, cells: Mapping[CellKey, pl.DataFrame]) -> list[tuple[CellKey, ...]]:
@@ -121,8 +148,7 @@ def _places(aim: Row, cells: Mapping[CellKey, pl.DataFrame]) -> list[tuple[CellK
 def _course(
     aim: Row,
     mine: pl.DataFrame,
-    cells: Mapping[CellKey, pl.DataFrame],
-    fits: Mapping[CellKey, Parameter],
+    measured: Measured,
     parts: Sequence[CellKey],
     scale: FLOATS,
     r: FLOATS,
@@ -131,8 +157,8 @@ def _course(
     t = (mine["day"] - aim["agreed"]).dt.total_days().to_numpy() / DAYS_A_MONTH
     y, sd, walk, device = [], [], [], []
     for number, key in enumerate(parts):
-        fit, size = fits[key], abs(scale[number])
-        own = cells[key].filter(pl.col("student") == aim["student"])
+        fit, size = measured.fits[key], abs(scale[number])
+        own = measured.cells[key].filter(pl.col("student") == aim["student"])
         rows, posterior = arrange_as_fitted(own, fit), draws_of(fit)
         session, walks = own_variances(rows.cell, posterior)[:, 0]
         swing = float(rows.cell.error[0] * own["n"][0])
@@ -221,13 +247,15 @@ def visits_so_far(sessions: pl.DataFrame) -> Row:
 def known_sessions(
     writer: Writer, which: str, value: object
 ) -> tuple[pl.DataFrame, dict[CellKey, Parameter]]:
-    """Baseline rows that meet the condition `which`, with `value` for its ?, and their cells' fits.
-
-    A session counts once.
-    """
+    """`counted_once` of what meets the condition `which`, with `value` for its ?, and the cells' fits."""
     rows = baseline(writer.sql(f"SELECT * FROM season.session_metric WHERE {BASELINE} AND {which}", [value]))
     fits = stored_fits(writer, rows)
-    return once_a_session(known_rows(rows, fits)).sort("student", "started_at", "session"), fits
+    return counted_once(rows, fits), fits
+
+
+def counted_once(rows: pl.DataFrame, fits: Mapping[CellKey, Parameter]) -> pl.DataFrame:
+    """Known rows of `cells.baseline`, one a session, in order."""
+    return once_a_session(known_rows(rows, fits)).sort("student", "started_at", "session")
 
 
 def _months(span: timedelta) -> float:

@@ -19,6 +19,7 @@ from models.season.kernel import COUNTS, FLOATS
 from models.season.mixed import Cell, Posterior, line_ends, parts_at_nodes
 
 LEAST_FREEDOM = 20  # degrees of freedom of other students' residuals; with fewer, metrics err as one
+NEVER = 1e12  # precision of a slope that is 0
 SHRINK = 0.3  # of the residual correlations to their mean
 
 
@@ -77,6 +78,29 @@ class Course:
         gain, se = best_change(self.t, v, walk, float(self.t[-1]), precision)
         return float(gain @ (self.y @ weights - mean * np.minimum(self.t, 0.0))), float(se)
 
+    def foreseen(self, weights: FLOATS, known: int) -> tuple[float, FLOATS, FLOATS]:
+        """By the first `known` sessions: the value half-way through the change, and the mean of the others.
+
+        The latter's expectation and standard error are (2,): as the line goes on, and with β = 0.
+        """
+        mean, precision = self.slope_before(weights)
+        v, walk, fall = self.covariance(weights), self.wandering(weights), np.minimum(self.t, 0.0)
+        x, y = np.column_stack([np.ones(fall.size), self.t - fall, fall]), self.y @ weights - mean * fall
+        t, before, inside = self.t[:known], x[:known], v[:known, :known]
+        level, _ = best_prediction(
+            before, inside, np.zeros((known, 1)), np.eye(3)[:1].T, 0.0, np.diag([0.0, 0.0, precision])
+        )
+        half_way = level + best_change(t, inside, walk, float(t[-1]), precision)[0] / 2
+        shared, at, own = v[:known, known:].mean(axis=1), x[known:].mean(axis=0), v[known:, known:].mean()
+        later = [
+            best_prediction(
+                before, inside, shared[:, None], at[:, None], own, np.diag([0.0, rising, precision])
+            )
+            for rising in (0.0, NEVER)
+        ]
+        expected = np.array([each @ y[:known] for each, _ in later])
+        return float(half_way @ y[:known]), expected, np.array([float(se) for _, se in later])
+
     def slope_before(self, weights: FLOATS) -> tuple[float, float]:
         """What others' changes let expect of b, and its precision: 0 where there is nothing to go by.
 
@@ -128,11 +152,22 @@ def best_change(
     u = np.maximum(t, 0.0)
     x = np.column_stack([np.ones(t.size), u, t - u])
     k = np.multiply.outer(walk, np.minimum(u, at))[..., None]
+    prior, target = np.diag([0.0, 0.0, precision]), np.array([[0.0], [at], [0.0]])
+    return best_prediction(x, v, k, target, np.multiply(walk, at), prior)
+
+
+def best_prediction(
+    x: FLOATS, v: FLOATS, k: FLOATS, target: FLOATS, own: float | FLOATS, prior: FLOATS
+) -> tuple[FLOATS, FLOATS]:
+    """Weights (..., n) of values N(Xγ, V) for what is N(target·γ, own) and covaries by k; standard error.
+
+    x (n, p), v (..., n, n), k (..., n, 1), target (p, 1), own (...); `prior` (p, p): precision of γ about 0.
+    """
     solved = np.linalg.solve(v, np.concatenate([np.broadcast_to(x, (*k.shape[:-2], *x.shape)), k], axis=-1))
-    vx, vk = solved[..., :3], solved[..., 3:]
-    h = np.array([0.0, at, 0.0])[:, None] - x.T @ vk
-    gh = np.linalg.solve(x.T @ vx + np.diag([0.0, 0.0, precision]), h)
-    variance = np.multiply(walk, at) - np.sum(k * vk, axis=(-2, -1)) + np.sum(h * gh, axis=(-2, -1))
+    vx, vk = solved[..., :-1], solved[..., -1:]
+    h = target - x.T @ vk
+    gh = np.linalg.solve(x.T @ vx + prior, h)
+    variance = own - np.sum(k * vk, axis=(-2, -1)) + np.sum(h * gh, axis=(-2, -1))
     return (vk + vx @ gh)[..., 0], np.sqrt(np.maximum(variance, 1e-300))
 
 

@@ -9,7 +9,6 @@ is fitted on the whole academy, so only by builds.
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import date
 from os import cpu_count
 from typing import Any, NamedTuple
 
@@ -17,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from models.season.drill_checks import lagged_effects
-from models.season.drill_data import FAULT, METRIC, Aim, Reference, fault_aim, metric_aim
+from models.season.drill_data import FAULT, METRIC, Aim, Sources, fault_aim, metric_aim, read_sources
 from models.season.drill_day import SameDay, followed, same_day
 from models.season.drill_draw import Drawn, drawn
 from models.season.drill_model import (
@@ -31,8 +30,6 @@ from models.season.drill_model import (
     variance_parts,
 )
 from models.season.estimation import Z90, false_discovery, shrink_to_mean
-from models.season.judgement import Bands
-from models.sql import query
 from warehouse.store import Writer
 from warehouse.vocabulary import (
     CHANGE,
@@ -50,20 +47,6 @@ from warehouse.vocabulary import (
 SURE, MOST_FALSE = 0.05, 0.10
 MANY_DOSES = 40  # set in lessons; a drill without a clear effect by then is not set on as it is
 Row = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Sources:
-    """What the drill models read. `drills`: drill → its aim; `people`: student → level and birthday."""
-
-    metrics: pl.DataFrame
-    faults: pl.DataFrame
-    dose: pl.DataFrame
-    first_drill: pl.DataFrame
-    draws: pl.DataFrame
-    drills: Mapping[str, str | None]
-    people: Mapping[str, tuple[str | None, date | None]]
-    reference: Reference
 
 
 class DrillRows(NamedTuple):
@@ -87,7 +70,7 @@ class AimAnswers:
 
 def drill_rows(writer: Writer) -> DrillRows:
     """Rows of every season's drills."""
-    return answer(_sources(writer))
+    return answer(read_sources(writer))
 
 
 def answer(sources: Sources) -> DrillRows:
@@ -113,26 +96,42 @@ def _aims(sources: Sources, drill: str) -> list[str]:
 
 def _answer_aim(sources: Sources, season: str, name: str) -> AimAnswers | None:
     """Fit one aim; None where there is nothing to fit."""
+    every, design = _aim(sources, season, name, part=None), aim_design(sources, season, name)
+    if every is None or design is None:
+        return None
+    aim, fit = design.aim, aim_fit(sources, design)
+    on_the_day = same_day(design, followed(every, sources.first_drill), fit)
+    value = aim.rows["mean"] if aim.kind == METRIC else -100 * aim.rows["flagged"] / aim.rows["usable"]
+    by_draw = drawn(design, sources.draws, fit)
+    return AimAnswers(aim, design, fit, on_the_day, by_draw, lagged_effects(design, value.to_numpy()))
+
+
+def aim_design(sources: Sources, season: str, name: str) -> Design | None:
+    """One aim's sessions with the columns of its drills; None where there are too few."""
+    aim = _aim(sources, season, name)
+    return None if aim is None else design_of(aim, sources.dose, _aimed(sources, name))
+
+
+def aim_fit(sources: Sources, design: Design) -> AimFit | None:
+    """The fit of one aim; None where no drill was given enough."""
+    if not any(is_enough(*counts(design, drill)) for drill in _aimed(sources, design.aim.name)):
+        return None
+    parts = variance_parts(design)
+    return None if parts is None else AimFit(design, parts)
+
+
+def _aimed(sources: Sources, name: str) -> list[str]:
+    return [drill for drill in sources.drills if name in _aims(sources, drill)]
+
+
+def _aim(sources: Sources, season: str, name: str, part: str | None = "baseline") -> Aim | None:
+    """One aim's rows; None where there are none."""
     is_fault = name in sources.reference.reads
     column, table = ("fault", sources.faults) if is_fault else ("metric", sources.metrics)
     rows = table.filter(pl.col("season") == season, pl.col(column) == name)
     if rows.is_empty():
         return None
-    aim, every = (
-        fault_aim(rows, part=part) if is_fault else metric_aim(rows, sources.reference, part=part)
-        for part in ("baseline", None)
-    )
-    aimed = [drill for drill in sources.drills if name in _aims(sources, drill)]
-    design = design_of(aim, sources.dose, aimed) if aim is not None else None
-    if aim is None or every is None or design is None:
-        return None
-    enough = any(is_enough(*counts(design, drill)) for drill in aimed)
-    parts = variance_parts(design) if enough else None
-    fit = AimFit(design, parts) if parts is not None else None
-    on_the_day = same_day(design, followed(every, sources.first_drill), fit)
-    value = aim.rows["mean"] if not is_fault else -100 * aim.rows["flagged"] / aim.rows["usable"]
-    by_draw = drawn(design, sources.draws, fit)
-    return AimAnswers(aim, design, fit, on_the_day, by_draw, lagged_effects(design, value.to_numpy()))
+    return fault_aim(rows, part=part) if is_fault else metric_aim(rows, sources.reference, part=part)
 
 
 def _effects(
@@ -276,32 +275,3 @@ def _groups(sources: Sources, found: AimAnswers | None, row: Row) -> list[Row]:
             one |= {"grouping": grouping, "group": group, "n_students": kept.students, "n_doses": kept.doses}
             rows.append(one | (_interval("kept", kept.effect) if kept.effect is not None else {}))
     return rows
-
-
-def _sources(writer: Writer) -> Sources:
-    """Read what the models need of the warehouse."""
-    people = writer.sql("SELECT person, level, born FROM academy.person WHERE role = 'student'")
-    metric = writer.sql("SELECT metric, better, unit FROM academy.metric")
-    spread = writer.sql("SELECT season, club_family, metric, worthwhile FROM season.reliability")
-    full = "season IS NOT NULL AND pace = 'full' AND part IN ('baseline', 'after_drill')"
-    reference = Reference(
-        better=dict(metric.select("metric", "better").iter_rows()),
-        unit=dict(metric.select("metric", "unit").iter_rows()),
-        reads=dict(writer.sql("SELECT fault, metrics FROM academy.fault").iter_rows()),
-        bands=Bands.read(writer),
-        worthwhile={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
-    )
-    drills = writer.sql("SELECT drill, aim FROM academy.drill ORDER BY drill")
-    return Sources(
-        metrics=writer.sql(f"SELECT * FROM season.session_metric WHERE {full}"),
-        faults=writer.sql(f"SELECT * FROM season.session_fault WHERE {full}"),
-        dose=writer.sql('SELECT * FROM academy.drill_dose ORDER BY "at", note'),
-        draws=writer.sql(query("season.random_draw")),
-        first_drill=writer.sql(
-            "SELECT session, first(drill ORDER BY swing_no) AS drill FROM academy.swing "
-            "WHERE part = 'after_drill' GROUP BY session"
-        ),
-        drills=dict(drills.iter_rows()),
-        people={person: (level, born) for person, level, born in people.iter_rows()},
-        reference=reference,
-    )

@@ -10,6 +10,7 @@ student's first session of the season don't count, since nothing was measured be
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import polars as pl
@@ -19,6 +20,8 @@ from models.season.cells import DAYS_A_MONTH, baseline, swing_variance
 from models.season.faultrate import latest_source
 from models.season.judgement import Bands, distance
 from models.season.kernel import COUNTS, FLOATS
+from models.sql import query
+from warehouse.store import Writer
 
 FAULT, METRIC = "fault", "metric"
 PRIOR_SWINGS = 4.0  # at the academy's rate, so that the weight of a student without faults stays finite
@@ -63,6 +66,49 @@ class Reference:
     reads: Mapping[str, Sequence[str]]
     bands: Bands
     worthwhile: Mapping[tuple[str, str, str], float]
+
+
+@dataclass(frozen=True)
+class Sources:
+    """What the drill models read. `drills`: drill → its aim; `people`: student → level and birthday."""
+
+    metrics: pl.DataFrame
+    faults: pl.DataFrame
+    dose: pl.DataFrame
+    first_drill: pl.DataFrame
+    draws: pl.DataFrame
+    drills: Mapping[str, str | None]
+    people: Mapping[str, tuple[str | None, date | None]]
+    reference: Reference
+
+
+def read_sources(writer: Writer) -> Sources:
+    """Read what the models need of the warehouse."""
+    people = writer.sql("SELECT person, level, born FROM academy.person WHERE role = 'student'")
+    metric = writer.sql("SELECT metric, better, unit FROM academy.metric")
+    spread = writer.sql("SELECT season, club_family, metric, worthwhile FROM season.reliability")
+    full = "season IS NOT NULL AND pace = 'full' AND part IN ('baseline', 'after_drill')"
+    reference = Reference(
+        better=dict(metric.select("metric", "better").iter_rows()),
+        unit=dict(metric.select("metric", "unit").iter_rows()),
+        reads=dict(writer.sql("SELECT fault, metrics FROM academy.fault").iter_rows()),
+        bands=Bands.read(writer),
+        worthwhile={(a, b, c): value for a, b, c, value in spread.iter_rows() if value is not None},
+    )
+    drills = writer.sql("SELECT drill, aim FROM academy.drill ORDER BY drill")
+    return Sources(
+        metrics=writer.sql(f"SELECT * FROM season.session_metric WHERE {full}"),
+        faults=writer.sql(f"SELECT * FROM season.session_fault WHERE {full}"),
+        dose=writer.sql('SELECT * FROM academy.drill_dose ORDER BY "at", note'),
+        draws=writer.sql(query("season.random_draw")),
+        first_drill=writer.sql(
+            "SELECT session, first(drill ORDER BY swing_no) AS drill FROM academy.swing "
+            "WHERE part = 'after_drill' GROUP BY session"
+        ),
+        drills=dict(drills.iter_rows()),
+        people={person: (level, born) for person, level, born in people.iter_rows()},
+        reference=reference,
+    )
 
 
 def most_swung(rows: pl.DataFrame) -> pl.DataFrame:

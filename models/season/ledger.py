@@ -7,9 +7,8 @@ are taken, surest first, while the sum of 1 − P at first listing stays within 
 
 import polars as pl
 
-from warehouse.vocabulary import IMPROVING, SLIPPING, Outcome
+from warehouse.vocabulary import IMPROVING, NEW_FAULT, SLIPPING, Outcome
 
-NEW_FAULT = "new_fault"
 LEAST_SURE = 0.80
 MOST_WRONG = 0.05  # share of a season's listed rows
 CREDIT = 0.15  # of a row, so that a first row can be listed before there are twenty

@@ -84,7 +84,8 @@ def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
     B(A + y₁, B + n₁ − y₁) · B(1 + y₂, 1 + n₂ − y₂) / B(A + y₁ + y₂, B + n₁ + n₂ − y₁ − y₂) times one that did
     not: now any rate, against the one of before. Counts are cut by the larger of the academy's and the
     student's own correlation of swings. `above`: how many of the last three sessions show the fault more
-    often than before. Days with fewer than three sessions in either span are left out.
+    often than before; `rho`: that correlation. Days with fewer than three sessions in either span are left
+    out.
     """
     last, cut, first = _spans_seen(sessions)
     y, n = (sessions[name].to_numpy() for name in ("flagged", "usable"))
@@ -111,7 +112,8 @@ def as_seen(sessions: pl.DataFrame, priors: Priors) -> pl.DataFrame:
         special.betaln(a + y1, b + n1 - y1) + special.betaln(1 + y2, 1 + n2 - y2)
         - special.betaln(a + y1 + y2, b + n1 + n2 - y1 - y2)
     )  # fmt: skip
-    added = {"a_before": a + y1, "b_before": b + n1 - y1, "y_now": y2, "n_now": n2, "log_odds": log_odds}
+    added = {"a_before": a + y1, "b_before": b + n1 - y1, "y_now": y2, "n_now": n2, "rho": rho}
+    added["log_odds"] = log_odds
     return seen.with_columns(pl.Series(name, values, dtype=pl.Float64) for name, values in added.items())
 
 

@@ -1,4 +1,4 @@
-"""Past claims scored against later visits: changes called that have lasted, and next visits foreseen.
+"""Past claims scored against later visits: changes, next visits, new faults, drills and agreed aims.
 
 Visits are kept as they were delivered, so what the pages could say on the first of a month is computed again
 from the visits before that day alone, with a fit to these alone, and scored against the visits from then on.
@@ -8,18 +8,19 @@ from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from os import cpu_count
-from typing import Any
 
 import numpy as np
 import polars as pl
 from scipy import special
 
 from models.season.agreed_line import session_variances
+from models.season.audited_claims import aim_claims, drill_claims, new_fault_claims
 from models.season.cells import (
     BASELINE,
     KEY,
     LEAST_DAYS,
     LEAST_SESSIONS,
+    CellKey,
     Parameter,
     arrange_as_fitted,
     baseline,
@@ -27,6 +28,7 @@ from models.season.cells import (
     fit_cell,
     known_rows,
 )
+from models.season.drill_data import read_sources
 from models.season.judgement import Bands, judge_change, mixture_quantile
 from models.season.kernel import FLOATS
 from models.season.mixed import line_ends, lines
@@ -45,7 +47,7 @@ SCORED = {
 
 
 def self_audit_rows(writer: Writer) -> pl.DataFrame:
-    """Rows of season.self_audit: the newest season's core metrics, on the firsts of the last three months.
+    """Rows of season.self_audit: the newest season's core metrics, faults, drills and agreed aims.
 
     Metrics in which many swings share one value are left out: their smallest worthwhile change depends on
     every swing of the season.
@@ -55,17 +57,29 @@ def self_audit_rows(writer: Writer) -> pl.DataFrame:
     ).row(0)
     if newest is None:
         return pl.DataFrame(schema=columns("season.self_audit"))
+
+    def of_season(table: str, which: str = "true") -> pl.DataFrame:
+        return writer.sql(f"SELECT * FROM season.{table} WHERE season = ? AND {which}", [season])
+
     rows = baseline(
-        writer.sql(
-            f"SELECT * FROM season.session_metric WHERE {BASELINE} AND season = ? "
-            "AND metric IN (SELECT metric FROM academy.metric WHERE core)",
-            [season],
+        of_season(
+            "session_metric", f"{BASELINE} AND metric IN (SELECT metric FROM academy.metric WHERE core)"
         )
     ).join(writer.sql(query("season.least_change")), on=KEY, how="anti", maintain_order="left")
     better = dict(writer.sql("SELECT metric, better FROM academy.metric").iter_rows())
-    bands = Bands.read(writer)
-    scored = [scored_claims(rows, made, better, bands) for made in days_of_claims(newest)]
-    return audited(pl.concat([pl.DataFrame(schema=SCORED), *scored]))
+    bands, drills = Bands.read(writer), read_sources(writer)
+    faults, changes, outcomes = map(of_season, ("session_fault", "change_chance", "outcome_chance"))
+    aims = writer.sql(query("season.agreed_aim")).filter(season=season).to_dicts()
+    found = []
+    for made in days_of_claims(newest):
+        until, fits = next_first(made), fits_before(rows, made)
+        found += [
+            line_claims(scored_claims(rows, fits, made, better, bands)),
+            new_fault_claims(faults, changes, outcomes, made, until),
+            drill_claims(drills, season, made),
+            aim_claims(aims, rows, fits, better, made, until),
+        ]
+    return audited(pl.concat(found))
 
 
 def days_of_claims(newest: date) -> list[date]:
@@ -77,47 +91,67 @@ def days_of_claims(newest: date) -> list[date]:
     return found[::-1]
 
 
-def audited(scored: pl.DataFrame) -> pl.DataFrame:
+def next_first(day: date) -> date:
+    """The first of the month after."""
+    return (day.replace(day=1) + timedelta(days=32)).replace(day=1)
+
+
+def audited(claims: pl.DataFrame) -> pl.DataFrame:
     """How many claims of each day and kind there were, how many were borne out, and how many should be.
 
-    A change counts once, on the day it was first called. If nothing had changed, the visits since would
-    fall on either side of the half-way value equally often.
+    `claims`: rows of CLAIMS. Each counts once, on the day it was first made; next visits are new each time.
     """
-    calls = scored.filter(pl.col("label").is_in([IMPROVING, SLIPPING])).sort("made")
-    first = calls.unique([*KEY, "student", "label"], keep="first", maintain_order=True)
-    kinds = (
-        (CHANGE, first, pl.col("lasted"), pl.col("chance").mean(), pl.lit(HALF)),
-        (NEXT_VISIT, scored, pl.col("foreseen"), pl.lit(INSIDE), pl.lit(None, pl.Float64)),
-    )
-    parts = [
-        rows.group_by("season", "made").agg(
-            kind=pl.lit(kind), claims=pl.len().cast(pl.Int32), borne_out=borne_out.sum().cast(pl.Int32),
-            expected=expected * pl.len(), by_chance=by_chance * pl.len(),
+    first = pl.struct("season", "kind", "claim").is_first_distinct() | (pl.col("kind") == NEXT_VISIT)
+    return (
+        claims.sort("made").filter(first).group_by("season", "made", "kind")
+        .agg(
+            claims=pl.len().cast(pl.Int32), borne_out=pl.col("borne_out").sum().cast(pl.Int32),
+            expected=pl.col("chance").sum(),
+            by_chance=pl.when(pl.col("by_chance").count() > 0).then(pl.col("by_chance").sum()),
         )
-        for kind, rows, borne_out, expected, by_chance in kinds
-    ]  # fmt: skip
-    return pl.concat(parts).select(columns("season.self_audit").keys()).sort("season", "made", "kind")
+        .select(columns("season.self_audit").keys()).sort("season", "made", "kind")
+    )  # fmt: skip
 
 
-def scored_claims(rows: pl.DataFrame, made: date, better: Mapping[str, str], bands: Bands) -> pl.DataFrame:
+def line_claims(scored: pl.DataFrame) -> pl.DataFrame:
+    """Rows of CLAIMS: changes called, and next visits, from `scored_claims`.
+
+    If nothing had changed, the visits since would fall on either side of the half-way value equally often.
+    """
+    kinds = (
+        (CHANGE, pl.col("label").is_in([IMPROVING, SLIPPING]), "lasted", pl.col("chance"), pl.lit(HALF)),
+        (NEXT_VISIT, pl.lit(value=True), "foreseen", pl.lit(INSIDE), pl.lit(None, pl.Float64)),
+    )
+    claim = pl.concat_str("club_family", "metric", "student", "label", separator=" ")
+    return pl.concat(
+        scored.filter(claimed).select(
+            "season", "made", kind=pl.lit(kind), claim=claim, borne_out=borne_out, chance=chance,
+            by_chance=by_chance,
+        )
+        for kind, claimed, borne_out, chance, by_chance in kinds
+    )  # fmt: skip
+
+
+def fits_before(rows: pl.DataFrame, made: date) -> dict[CellKey, Parameter]:
+    """The fit of every cell in `rows` (from `cells.baseline`) to what was measured before the day `made`."""
+    cells = rows.filter(pl.col("day") < made).partition_by(KEY, as_dict=True, maintain_order=True)
+    with ThreadPoolExecutor(cpu_count()) as threads:
+        found = list(threads.map(fit_cell, cells.values()))
+    return {(s, f, m): fit for (s, f, m), fit in zip(cells, found, strict=True) if fit}
+
+
+def scored_claims(
+    rows: pl.DataFrame, fits: Mapping[CellKey, Parameter], made: date, better: Mapping[str, str], bands: Bands
+) -> pl.DataFrame:
     """What could be said of each student and metric on the day `made`, and what later visits show.
 
-    `rows` from `cells.baseline`. Columns SCORED: the label; the value half-way through the change, the mean
-    since and the chance that it is past half-way; the 90 % interval of the next visit's mean, and that mean.
+    `rows` from `cells.baseline`, `fits` from `fits_before`. Columns SCORED: the label; the value half-way
+    through the change, the mean since and the chance that it is past half-way; the 90 % interval of the next
+    visit's mean, and that mean.
     """
-    cells = rows.partition_by(KEY, as_dict=True, maintain_order=True)
-
-    def one(of: tuple[tuple[Any, ...], pl.DataFrame]) -> pl.DataFrame:
-        (season, family, metric), cell = of
-        fit = fit_cell(cell.filter(pl.col("day") < made))
-        if fit is None:
-            return pl.DataFrame(schema=SCORED)
-        known = known_rows(cell, {(season, family, metric): fit})
-        return _scored(known, made, fit, better.get(metric, "none"), bands)
-
-    with ThreadPoolExecutor(cpu_count()) as threads:
-        found = list(threads.map(one, cells.items()))
-    return pl.concat([pl.DataFrame(schema=SCORED), *found])
+    cells = known_rows(rows, fits).partition_by(KEY, as_dict=True, maintain_order=True)
+    scored = [_scored(cells[key], made, fit, better.get(key[2], "none"), bands) for key, fit in fits.items()]
+    return pl.concat([pl.DataFrame(schema=SCORED), *scored])
 
 
 def _scored(cell_rows: pl.DataFrame, made: date, fit: Parameter, better: str, bands: Bands) -> pl.DataFrame:

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import polars as pl
 
 from models.season.ledger import KEY as LEDGER_KEY
-from models.season.ledger import LEAST_SURE, NEW_FAULT, listed
+from models.season.ledger import LEAST_SURE, listed
 from models.season.week_signals import (
     agreed_aims,
     aim_met,
@@ -33,7 +33,7 @@ from models.season.week_signals import (
 from models.season.week_sources import Signal, Sources, read_sources
 from warehouse.store import Writer
 from warehouse.tables import columns
-from warehouse.vocabulary import AGREED_SIGNALS, IMPROVING, SLIPPING, WORSE
+from warehouse.vocabulary import AGREED_SIGNALS, IMPROVING, NEW_FAULT, SLIPPING, WORSE
 
 KINDS = (
     "discomfort", *AGREED_SIGNALS, "slipping", "improving", "new_fault", "outside_band", "idle_drill",

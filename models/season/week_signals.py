@@ -6,7 +6,6 @@ from datetime import date, timedelta
 import polars as pl
 
 from models.season.ledger import KEY as LEDGER_KEY
-from models.season.ledger import NEW_FAULT
 from models.season.week_sources import AGAINST, BESIDE, MAIN, NEXT, RECENT_DAYS, Row, Signal, Sources
 from warehouse.vocabulary import (
     AGREED_DUE,
@@ -14,6 +13,7 @@ from warehouse.vocabulary import (
     AGREED_REACHED,
     AGREED_SILENT,
     IMPROVING,
+    NEW_FAULT,
     REACHED,
     SELDOM,
     SLIPPING,

@@ -70,7 +70,7 @@ def test_how_sure_says_how_many_claims_lasted_and_how_many_should_have(changed, 
         f"UPDATE season.self_audit SET claims = {called}, borne_out = {lasted} WHERE kind = 'change'",
     )
     found = claims_since(reader, "2026")
-    first, second = (sentence.replace("\u00a0", " ") for sentence in found.sentences)
+    first, second, _ = (sentence.replace("\u00a0", " ") for sentence in found.sentences)
     assert first.endswith(said)
     assert second == (
         "Of 240 values measured on a student's next visit, 214 fell inside the 90 % interval predicted for it; about 216 should have."
@@ -81,6 +81,43 @@ def test_how_sure_says_how_many_claims_lasted_and_how_many_should_have(changed, 
 def test_intervals_that_hold_too_seldom_are_said_to_be_too_narrow(changed):
     reader = changed("narrow", "UPDATE season.self_audit SET borne_out = 200 WHERE kind = 'next_visit'")
     assert claims_since(reader, "2026").sentences[1].endswith("a change is less sure than the pages say.")
+
+
+@pytest.mark.parametrize(
+    ("kind", "held", "said"),
+    [
+        ("new_fault", 11, ("Of 12 faults listed as new, 11 have stayed. If the list is right, about 10 should have; if nothing "
+                          "had changed, about 3 would have.")),
+        ("new_fault", 5, "That is hardly better than chance: measure again before you act on one of these."),
+        ("drill_helps", 9, ("Of 12 drills called Helps, 9 kept about as much with the students given them later. If the calls are "
+                           "right, about 10 should have; if they did nothing, about 3 would have.")),
+        ("drill_not_clear", 2, ("Of 12 drills called No clear effect, 2 stayed inside the interval claimed with the students "
+                               "given them later; about 10 should have.")),
+        ("aim_reached", 12, ("Of 12 agreed aims that were said to show, 12 have lasted. If that was right, about 10 should have; "
+                            "if nothing had changed, about 3 would have.")),
+    ],
+)  # fmt: skip
+def test_each_kind_of_claim_is_scored_in_a_sentence_of_its_own(changed, kind, held, said):
+    chance = "NULL" if kind == "drill_not_clear" else "3"
+    reader = changed(
+        f"scored_{kind}_{held}",
+        f"INSERT INTO season.self_audit VALUES ('2026', '2026-03-01', '{kind}', 12, {held}, 10.2, {chance})",
+    )
+    third = claims_since(reader, "2026").sentences[2].replace("\u00a0", " ")
+    assert third.endswith(said)
+
+
+def test_kinds_of_which_too_few_were_claimed_are_named_as_too_few_to_score(changed):
+    reader = changed(
+        "few_scored",
+        "INSERT INTO season.self_audit VALUES ('2026', '2026-03-01', 'drill_helps', 3, 3, 2.6, 0.9)",
+        "INSERT INTO season.self_audit VALUES ('2026', '2026-03-01', 'new_fault', 10, 9, 8.8, 0.9)",
+    )
+    last = claims_since(reader, "2026").sentences[-1].replace("\u00a0", " ")
+    assert last == (
+        "Too few to score yet: drill that helps (3), drill without a clear effect (0) and agreed aim that shows (0). "
+        "It takes 10 of a kind."
+    )
 
 
 def test_what_is_not_known_yet_is_left_out(changed):

@@ -11,8 +11,8 @@ import pytest
 
 from demo_academy.habits import DRILLS, HABIT_BY_NAME
 from demo_academy.write import invent_people
-from models.season.drill import Sources, answer
-from models.season.drill_data import Reference
+from models.season.drill import answer
+from models.season.drill_data import Reference, Sources
 from models.season.judgement import Bands
 
 METRIC_DRILLS = {drill.code: drill for drill in DRILLS if drill.habit is not None}

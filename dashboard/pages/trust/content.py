@@ -6,13 +6,20 @@ from dashboard.charts import calibration_goals, eye_and_plate, reliability
 from dashboard.kept import kept
 from dashboard.queries import academy, people
 from dashboard.section import Picture, Section, nonempty
-from dashboard.text.catalogue import _, mark
+from dashboard.text.catalogue import Words, _, mark
 from dashboard.text.claims import in_words
 from dashboard.text.labels import FAMILIES
-from dashboard.text.numbers import count, joined, listed, number, on, quoted, share, short_day
+from dashboard.text.numbers import count, joined, listed, lowered, number, on, quoted, share, short_day
 from dashboard.text.sentences import FEW_SWINGS
 from warehouse.access import Reader
-from warehouse.vocabulary import CHANGE, NEXT_VISIT
+from warehouse.vocabulary import (
+    AIM_REACHED,
+    CHANGE,
+    DRILL_HELPS,
+    DRILL_NOT_CLEAR,
+    NEW_FAULT,
+    NEXT_VISIT,
+)
 
 ALL = "all"
 LEAST_CLAIMS = 10
@@ -31,7 +38,7 @@ NOTHING_TO_COMPARE = mark(
     "Nothing to compare yet: it takes lessons in which a coach noted a fault that the plate also judged."
 )
 NOTHING_SCORED = mark(
-    "Nothing to score yet: it takes changes called in this season, and visits in the weeks after them."
+    "Nothing to score yet: it takes something claimed in this season, and visits in the weeks after it."
 )
 LASTED = mark(
     "Of {changes} that were called Improving or Slipping by {day}, {lasted} have lasted. If the calls are "
@@ -50,11 +57,38 @@ FORESEEN = mark(
     "it; about {expected} should have."
 )
 TOO_NARROW = mark("Our intervals are too narrow here: a change is less sure than the pages say.")
+TOO_FEW_TO_SCORE = mark("Too few to score yet: {kinds}. It takes {least} of a kind.")
+NO_BETTER = mark("That is hardly better than chance: measure again before you act on one of these.")
+CLAIMS = Words(
+    {
+        CHANGE: "Improving or Slipping",
+        NEXT_VISIT: "Next visit inside its interval",
+        NEW_FAULT: "New fault",
+        DRILL_HELPS: "Drill that helps",
+        DRILL_NOT_CLEAR: "Drill without a clear effect",
+        AIM_REACHED: "Agreed aim that shows",
+    }
+)
+BORNE_OUT = Words(
+    {
+        NEW_FAULT: "Of {claims} faults listed as new, {held} have stayed. If the list is right, about "
+        "{expected} should have; if nothing had changed, about {chance} would have.",
+        DRILL_HELPS: "Of {claims} drills called Helps, {held} kept about as much with the students given "
+        "them later. If the calls are right, about {expected} should have; if they did nothing, about "
+        "{chance} would have.",
+        DRILL_NOT_CLEAR: "Of {claims} drills called No clear effect, {held} stayed inside the interval "
+        "claimed with the students given them later; about {expected} should have.",
+        AIM_REACHED: "Of {claims} agreed aims that were said to show, {held} have lasted. If that was right, "
+        "about {expected} should have; if nothing had changed, about {chance} would have.",
+    }
+)
 AUDIT_KEY = mark(
-    "For the first of each month, what could be said then is worked out again from the visits before it and "
-    "scored against the visits since, for the core measures. A change has lasted if the student has since "
-    "been nearer to the new value than to the old one; each change counts on the first of these days on "
-    "which it was called. New faults, drills and agreed aims are not scored."
+    "For the first of each month, what could be said then is worked out again from the visits before it "
+    "and scored against the visits since; each claim counts once. Changes and next visits are of the core "
+    "measures. A change has lasted if the student has since been nearer to the new value than to the old "
+    "one; the same goes for new faults and agreed aims that show, of the month that begins on that day. A "
+    "drill is borne out if what it kept with students first given it since then lies inside the 90 % "
+    "interval claimed."
 )
 RELIABILITY_KEY = mark(
     "How much of the difference between two sessions comes from who swings, rather than from the day or the "
@@ -177,23 +211,27 @@ def in_short(reader: Reader, season: str) -> list[str]:
 def claims_since(reader: Reader, season: str) -> Section:
     """How the claims made earlier in the season have turned out."""
     rows = nonempty(academy.self_audit(reader, season), _(NOTHING_SCORED))
-    said = (_lasted(rows.filter(kind=CHANGE)), _foreseen(rows.filter(kind=NEXT_VISIT)))
-    kinds = {CHANGE: _("Improving or Slipping"), NEXT_VISIT: _("Next visit inside its interval")}
+    said = [_lasted(rows.filter(kind=CHANGE)), _foreseen(rows.filter(kind=NEXT_VISIT))]
+    made = {kind: int(rows.filter(kind=kind)["claims"].sum()) for kind in BORNE_OUT}
+    said += [_borne_out(kind, rows.filter(kind=kind)) for kind in made if made[kind] >= LEAST_CLAIMS]
+    few = [f"{lowered(CLAIMS[kind])} ({n})" for kind, n in made.items() if n < LEAST_CLAIMS]
+    if few:
+        said.append(_(TOO_FEW_TO_SCORE).format(kinds=listed(few), least=LEAST_CLAIMS))
     table = pl.DataFrame(
         [
             {
-                _("By"): short_day(row["made"]),
-                _("Claim"): kinds[row["kind"]],
+                _("Day"): short_day(row["made"]),
+                _("Claim"): CLAIMS[row["kind"]],
                 _("Claims"): row["claims"],
                 _("Borne out"): row["borne_out"],
                 _("Expected if right"): number(row["expected"]),
-                _("If nothing changed"): number(row["by_chance"]),
+                _("If there is nothing in it"): number(row["by_chance"]),
             }
             for row in rows.iter_rows(named=True)
         ]
     )
     file = _("claims scored {season}").format(season=season)
-    return Section(table=(table, file), sentences=said, notes=(_(AUDIT_KEY),))
+    return Section(table=(table, file), sentences=tuple(said), notes=(_(AUDIT_KEY),))
 
 
 def _lasted(rows: pl.DataFrame) -> str:
@@ -208,6 +246,18 @@ def _lasted(rows: pl.DataFrame) -> str:
         chance=number(chance),
     )  # fmt: skip
     return joined(said, _(BY_CHANCE) if lasted < (expected + chance) / 2 else None)
+
+
+def _borne_out(kind: str, rows: pl.DataFrame) -> str:
+    """How many claims of one kind, of BORNE_OUT, were borne out; `rows` are of that kind alone."""
+    claims, held, expected, chance = (
+        float(rows[name].sum()) for name in ("claims", "borne_out", "expected", "by_chance")
+    )
+    said = BORNE_OUT[kind].format(
+        claims=number(claims), held=number(held), expected=number(expected), chance=number(chance)
+    )
+    compared = rows["by_chance"].is_not_null().any()
+    return joined(said, _(NO_BETTER) if compared and held < (expected + chance) / 2 else None)
 
 
 def _foreseen(rows: pl.DataFrame) -> str:

@@ -7,8 +7,15 @@ import polars as pl
 import pytest
 from scipy import linalg, stats
 
-from models.season.drill import Sources, advice, answer
-from models.season.drill_data import Reference, count_doses, dose_columns, keenness_columns, metric_aim
+from models.season.drill import advice, answer
+from models.season.drill_data import (
+    Reference,
+    Sources,
+    count_doses,
+    dose_columns,
+    keenness_columns,
+    metric_aim,
+)
 from models.season.drill_day import followed
 from models.season.drill_model import Effect, Kept, effect, fit_effects, fit_of, left_out
 from models.season.estimation import spending_bounds

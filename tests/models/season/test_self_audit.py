@@ -8,7 +8,14 @@ import pytest
 
 from models.season.cells import baseline
 from models.season.judgement import Bands
-from models.season.self_audit import audited, days_of_claims, scored_claims
+from models.season.self_audit import (
+    audited,
+    days_of_claims,
+    fits_before,
+    line_claims,
+    next_first,
+    scored_claims,
+)
 from warehouse.vocabulary import CHANGE, NEXT_VISIT
 
 START = datetime(2026, 3, 2, 9, 0)  # noqa: DTZ001 - a Monday; UTC without a zone, as in the warehouse
@@ -57,11 +64,12 @@ def form_of_weeks(rng, day):
 
 def scored(frame):
     better = dict.fromkeys(frame["metric"].unique(), "up")
-    return scored_claims(baseline(frame), MADE, better, NO_BANDS)
+    rows = baseline(frame)
+    return scored_claims(rows, fits_before(rows, MADE), MADE, better, NO_BANDS)
 
 
 def of_kind(rows, kind):
-    return audited(rows).row(by_predicate=pl.col("kind") == kind, named=True)
+    return audited(line_claims(rows)).row(by_predicate=pl.col("kind") == kind, named=True)
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +100,7 @@ def test_claims_that_did_not_last_are_said_not_to_have(false_since):
 
 def test_where_nobody_changes_half_of_what_is_called_lasts():
     rows = scored(season(3, lambda _, day: 0.0 * day, metrics=5))
-    change = audited(rows).filter(kind=CHANGE)
+    change = audited(line_claims(rows)).filter(kind=CHANGE)
     assert change["claims"].sum() <= 0.03 * len(rows)
     # Too few are called to judge by; whoever's estimate moved at all lies on either side of half-way since.
     assert rows["lasted"].mean() == pytest.approx(0.5, abs=0.08)
@@ -118,7 +126,7 @@ def test_a_change_counts_once_on_the_first_day_it_was_called():
         [row | {"label": label, "made": date(2026, month, 1)}
          for month, label in ((5, "not_clear"), (6, "slipping"), (7, "slipping"), (8, "improving"))]
     )  # fmt: skip
-    found = audited(rows)
+    found = audited(line_claims(rows))
     assert found.filter(kind=CHANGE)["made"].to_list() == [date(2026, 6, 1), date(2026, 8, 1)]
     assert found.filter(kind=NEXT_VISIT)["claims"].to_list() == [1, 1, 1, 1]
     assert found.filter(kind=NEXT_VISIT)["borne_out"].sum() == 0
@@ -128,3 +136,4 @@ def test_claims_are_those_of_the_last_three_months_with_a_fortnight_since():
     assert days_of_claims(date(2026, 10, 14)) == [date(2026, 7, 1), date(2026, 8, 1), date(2026, 9, 1)]
     assert days_of_claims(date(2026, 10, 15))[-1] == date(2026, 10, 1)
     assert days_of_claims(date(2026, 1, 20)) == [date(2025, 11, 1), date(2025, 12, 1), date(2026, 1, 1)]
+    assert [next_first(date(2026, month, 1)) for month in (2, 12)] == [date(2026, 3, 1), date(2027, 1, 1)]
