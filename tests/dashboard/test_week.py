@@ -51,7 +51,7 @@ def test_chance_is_said_with_the_number_it_would_produce(reader_of):
     found = review(reader_of("full", "h01"))
     assert "3\u00a0changes and new faults stood out so far this season, 1 of them" in found.chance
     assert "expect about 0.1 false alarms among them." in found.chance
-    assert "about 1 in 20 is wrong, however often you look." in found.chance
+    assert "1 wrong in 20 over the whole season, however often you look;" in found.chance
 
 
 def test_kindred_measures_that_the_sentence_only_counts_are_named_in_words(reader_of):
