@@ -227,9 +227,16 @@ def test_a_film_and_a_photo_go_with_an_export_and_a_foot_length_with_the_player(
         make_academy(hand, address)
         page.goto(f"{base}/session")
         page.get_by_text("New session with Mia Orr").wait_for(timeout=LIMIT_MS)
-        hand.drop("monday.csv", lesson(minute(4)))
-        hand.drop("IMG_0420.mp4", (tmp_path / "IMG_0420.mp4").read_bytes())
-        hand.drop("notebook.jpg", b"\xff\xd8\xff\xe0 a page of notes")
+        film = (tmp_path / "IMG_0420.mp4").read_bytes()
+        photo = b"\xff\xd8\xff\xe0 a page of notes"
+        for name, data in (
+            ("monday.csv", lesson(minute(4))),
+            ("IMG_0420.mp4", film),
+            ("notebook.jpg", photo),
+        ):
+            hand.drop(name, data)
+            page.get_by_text(name).first.wait_for(timeout=LIMIT_MS)  # as somebody would before the next
+            settle(page)
         hand.button("right")
         choose(hand, "IMG_0420.mp4", "Swing 2")
         page.get_by_text("Filmed from").wait_for(timeout=LIMIT_MS)
