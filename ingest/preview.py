@@ -245,8 +245,8 @@ class BroughtFiles:
             found.append((after(read, last), single))
         if left_out and not found:
             raise next(iter(left_out.values()))
-        whys = {name: refused_for(error, name, file=name) for name, error in left_out.items()}
-        return found, {name: why.refusal.sentence for name, why in whys.items()}
+        refused = {name: refused_for(error, name, file=name).refusal for name, error in left_out.items()}
+        return found, {name: refusal.sentence for name, refusal in refused.items()}
 
     def _runs_on(self, name: str) -> bool:
         """Whether a recording of platforms holds several swings."""

@@ -149,7 +149,7 @@ def estimate(months: FLOATS, errors: FLOATS, *, changed: bool) -> Estimate:
 
 
 class _Shape:
-    """The least-squares multiple of x (n,) above a level: `size` times it; `at` is when x leaves nought."""
+    """The least-squares multiple of x (n,) above a level: `size` times it; `at` is when x leaves 0."""
 
     def __init__(self, x: FLOATS, errors: FLOATS, at: float) -> None:
         x = x - x.mean()

@@ -32,7 +32,7 @@ from warehouse.tables import columns
 from warehouse.vocabulary import SELDOM
 
 USUALLY_CHANGED = 0.05
-A_LIFE = 100_000  # days; longer than any season
+DAYS_APART = 100_000  # between one of KEYS and the next: more than any season has
 PRIOR_WORTH = 20  # sessions, or rates, that the academy's figure is worth beside a student's own
 LEAST_ABOVE = 2  # of the last three sessions
 
@@ -123,7 +123,7 @@ def _spans_seen(sessions: pl.DataFrame) -> tuple[COUNTS, COUNTS, COUNTS]:
     `sessions` in order of KEYS and time. Days with too few sessions before are left out.
     """
     owner = sessions.select(pl.struct(KEYS).rle_id()).to_series().to_numpy().astype(np.int64)
-    day = sessions["day"].cast(pl.Int32).to_numpy() + owner * A_LIFE  # rises from KEYS to KEYS as well
+    day = sessions["day"].cast(pl.Int32).to_numpy() + owner * DAYS_APART  # rises throughout
     last = np.flatnonzero(np.append(day[1:] != day[:-1], True)[: day.size])
     recent = np.searchsorted(day, day[last] - NOW_DAYS, side="right")
     cut, first = np.minimum(recent, last - LEAST_SESSIONS + 1), np.searchsorted(owner, owner[last])

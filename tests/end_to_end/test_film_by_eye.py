@@ -205,7 +205,7 @@ def test_what_the_two_heels_did_first_is_told_only_as_far_as_the_moments_go():
         ),
         ({"club": "umbrella"}, "not one of those offered"),
         ({"pace": "hasty"}, "not one of those offered"),
-        ({"at": "soon"}, "not a day and a time"),
+        ({"at": "soon"}, "day and time of filming"),
         ({"at": "2099-01-01T10:00"}, "is in the future"),
     ],
 )

@@ -274,7 +274,7 @@ def _filmed_at(marked: Mapping[str, Any]) -> datetime:
             tzinfo=timezone(timedelta(minutes=minutes))
         )
     except ValueError:
-        raise CallError(_("The time of filming is not a day and a time; fill it in.")) from None
+        raise CallError(_("Fill in the day and time of filming.")) from None
     if at <= datetime(2000, 1, 1, tzinfo=UTC) or inbox.lies_ahead(at):
         raise CallError(_("The time of filming is in the future, or too far back; correct it."))
     return at

@@ -44,9 +44,9 @@ NOTES = (
         "some point, more often if one week's error is like the week before's. Where single checks scatter "
         "by 0.5 %, a drift of 1 % a month is found within 12 weeks in 8 of 10 cases, one of 0.25 % within "
         "26. Nothing is said before there are six checks over four weeks. Intervals contain the true figure "
-        "in 95 of 100 cases, but of a device that drifts or has jumped only once that is found: until then "
-        "its older checks count as much as the new ones. A jump is called a drift until the checks since "
-        "tell the two apart."
+        "in 95 of 100 cases; for a device that drifts or has jumped, only once that has been found, as its "
+        "older checks count as much as the new ones until then. A jump is called a drift until the checks "
+        "since tell the two apart."
     ),
 )
 

@@ -91,16 +91,16 @@ AUDIT_KEY = mark(
     "interval claimed."
 )
 RELIABILITY_KEY = mark(
-    "How much of the difference between two sessions comes from who swings, rather than from the day or the "
-    "swings: 1 is all of it, 0 nothing (intraclass correlation). The pale strip starts at 0.75, where a "
-    "session tells students apart well. A measure below it can still show one student's change, over more "
+    "How much of the difference between two sessions comes from who is swinging rather than from the day or "
+    "the swings: 1 is all of it, 0 none of it (intraclass correlation). The pale strip starts at 0.75, where "
+    "a session tells students apart well. A measure below it can still show one student's change, over more "
     "sessions."
 )
 TABLE_KEY = mark(
-    "Tells students apart: how far the differences between sessions come from the students, from 0 (not at "
-    "all) to 1 (entirely; intraclass correlation). Typical error: how far a session's value is from the "
-    "student's own, most days. Smallest real change: a change between two sessions that is smaller may be "
-    "noise. Swings worth making: beyond this, more swings in a session hardly help."
+    "Tells students apart: how much of the difference between sessions comes from the students, from 0 "
+    "(nothing) to 1 (everything; intraclass correlation). Typical error: how far a session's value is from "
+    "the student's own, most days. Smallest real change: a change between two sessions that is smaller may "
+    "be noise. Swings worth making: beyond this, more swings in a session hardly help."
 )
 CALIBRATION_KEY = mark(
     "Before this academy's numbers were looked at, the same models were run on simulated academies where the "
@@ -225,7 +225,7 @@ def claims_since(reader: Reader, season: str) -> Section:
                 _("Claims"): row["claims"],
                 _("Borne out"): row["borne_out"],
                 _("Expected if right"): number(row["expected"]),
-                _("If there is nothing in it"): number(row["by_chance"]),
+                _("Expected by chance"): number(row["by_chance"]),
             }
             for row in rows.iter_rows(named=True)
         ]

@@ -263,7 +263,7 @@ def _found(week: dict[str, Any]) -> str:
     expected = week["entered_by_chance"]
     return _(
         "Across the academy, {rows} stood out so far this season, {new} of them for the first time this "
-        "week; expect about {expected} false alarms among them. The list aims at 1 wrong in 20 over the "
+        "week; expect about {expected} false alarms among them. The list aims for 1 wrong in 20 over the "
         "whole season, however often you look; in simulated seasons in which some students vary four times "
         "as much as others it was 1 in 9."
     ).format(
