@@ -36,6 +36,16 @@ def test_how_sure_says_how_often_an_agreed_aim_seems_to_show_and_how_often_it_do
     )
 
 
+def test_how_sure_says_the_worst_of_the_weeks_list_also_of_what_is_new_on_it(changed):
+    new = "('new_rows_wrong', 'unequal_noise_six', 40, 0.31, 260)"
+    reader = changed(
+        "sure_week",
+        f"INSERT INTO season.calibration (claim, truth, students, figure, n_academies) VALUES {new}",
+    )
+    said = [sentence.replace("\u00a0", " ") for sentence in in_short(reader, "2026")]
+    assert "Of the changes on the week's list, at most 31 % were wrong there." in said
+
+
 def test_what_rests_on_other_academies_is_said_and_nothing_where_nothing_does(changed):
     lent = "UPDATE season.reliability SET lenders = 3 WHERE metric = (SELECT min(metric) FROM season.reliability)"
     said = [

@@ -22,6 +22,7 @@ from warehouse.vocabulary import (
 )
 
 ALL = "all"
+WRONGLY_LISTED = ("listed_wrongly", "new_rows_wrong")  # on one day; new on any, over a season of looks
 LEAST_CLAIMS = 10
 NARROWEST = 0.85  # share of next visits inside the 90 % interval below which it is too narrow
 ENOUGH_SWINGS = 10
@@ -183,7 +184,7 @@ def in_short(reader: Reader, season: str) -> list[str]:
                 met=int(goals["met"].sum()), goals=len(goals)
             )
         )
-    wrong = figures.filter(claim="listed_wrongly")["figure"].drop_nulls()
+    wrong = figures.filter(pl.col("claim").is_in(WRONGLY_LISTED))["figure"].drop_nulls()
     if len(wrong):
         said.append(
             _("Of the changes on the week's list, at most {share} were wrong there.").format(
